@@ -1,0 +1,98 @@
+"""One look for every figure: quiet greys, one accent, the doubt drawn with the estimate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import plotly.graph_objects as go
+
+# Okabe and Ito, "Color Universal Design", 2008: told apart by the common kinds of colour blindness.
+OKABE_ITO = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+# A second sign beside colour, so that no reader depends on colour alone.
+SYMBOLS = ("circle", "square", "diamond", "triangle-up", "cross", "star", "hexagon")
+LINE_STYLES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
+
+
+@dataclass(frozen=True, slots=True)
+class Ink:
+    """The colours of one ground: text, quiet marks, grid, the house window, the one accent."""
+
+    text: str
+    soft: str
+    faint: str
+    grid: str
+    window: str
+    accent: str
+    estimate: str
+    ground: str
+
+
+LIGHT = Ink(
+    text="#23261f", soft="#6b6f66", faint="#b9b8ae", grid="#e7e3d8",
+    window="rgba(203,170,92,0.22)", accent="#c24a00", estimate="#0b5f8a", ground="#fdfcf9",
+)  # fmt: skip
+DARK = Ink(
+    text="#ece8dd", soft="#a3a69d", faint="#5d6363", grid="#2d3435",
+    window="rgba(214,184,110,0.17)", accent="#ff9a4d", estimate="#7cc0e8", ground="#16191a",
+)  # fmt: skip
+
+
+def ink(dark: bool) -> Ink:
+    return DARK if dark else LIGHT
+
+
+def families_of(dark: bool) -> tuple[str, ...]:
+    """Colours for categories; black turns to light grey on a dark ground."""
+    return (*OKABE_ITO[:-1], "#d8d8d0" if dark else OKABE_ITO[-1])
+
+
+def dress(figure: go.Figure, dark: bool, height: int, left: int = 60) -> go.Figure:
+    """Ground, fonts, margins and grid, the same on every figure."""
+    shades = ink(dark)
+    figure.update_layout(
+        height=height,
+        paper_bgcolor="rgba(0,0,0,0)",
+        plot_bgcolor="rgba(0,0,0,0)",
+        font={"color": shades.text, "size": 13, "family": "Source Sans, sans-serif"},
+        margin={"l": left, "r": 24, "t": 34, "b": 48},
+        hoverlabel={"bgcolor": shades.ground, "font": {"color": shades.text, "size": 13}},
+        showlegend=False,
+        dragmode=False,
+        modebar={"remove": ["lasso2d", "select2d", "autoScale2d"]},
+    )
+    axis = {
+        "gridcolor": shades.grid,
+        "zerolinecolor": shades.faint,
+        "linecolor": shades.faint,
+        "tickcolor": shades.faint,
+        "automargin": True,
+    }
+    figure.update_xaxes(**axis)
+    figure.update_yaxes(**axis)
+    figure.update_annotations(font={"color": shades.text, "size": 13})
+    return figure
+
+
+def interval(
+    low: Sequence[float], high: Sequence[float], at: Sequence[object], colour: str, width: float = 2
+) -> go.Scatter:
+    """Horizontal lines from `low` to `high` at the rows `at`: one trace, gaps between."""
+    x: list[float | None] = []
+    y: list[object] = []
+    for start, end, row in zip(low, high, at, strict=True):
+        x += [start, end, None]
+        y += [row, row, None]
+    return go.Scatter(
+        x=x, y=y, mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
+    )
+
+
+def window(
+    figure: go.Figure, dark: bool, low: float | None, high: float | None, **place: object
+) -> None:
+    """The house window as a pale band; an open end runs to the axis limit given in `place`."""
+    axis = str(place.pop("axis", "y"))
+    ends = {"y0": low, "y1": high} if axis == "y" else {"x0": low, "x1": high}
+    draw = figure.add_hrect if axis == "y" else figure.add_vrect
+    draw(**ends, fillcolor=ink(dark).window, line_width=0, layer="below", **place)

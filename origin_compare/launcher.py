@@ -1,0 +1,85 @@
+"""Starts the app on this machine only, and stops it cleanly."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import tomllib
+import webbrowser
+from threading import Timer
+from typing import Any
+
+import streamlit as st
+
+from origin_compare.errors import OriginCompareError
+from origin_compare.places import PACKAGE
+
+HOME = "127.0.0.1"
+
+
+class PortTaken(OriginCompareError):
+    """The port asked for is in use."""
+
+
+def launch(store_url: str, port: int = 8610, headless: bool = True) -> None:
+    """Serve the app on 127.0.0.1 until stopped by Ctrl-C or a SIGTERM.
+
+    `store_url`: where the store lies. `headless`: leave the browser alone.
+    Raises `PortTaken` if something already listens on `port`.
+    """
+    _refuse_a_taken_port(port)
+    os.environ["ORIGIN_COMPARE_STORE"] = store_url
+    # The server re-raises the signal after its own clean stop; swallow it, so that Ctrl-C
+    # ends with exit code 0 and no traceback.
+    for stop in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(stop, lambda *_: None)
+    print(f"origin_compare is at http://{HOME}:{port} - stop it with Ctrl-C", flush=True)
+    if not headless:
+        Timer(1.5, webbrowser.open, [f"http://{HOME}:{port}"]).start()
+    st.App(PACKAGE / "app.py").run(config=server_settings(port))
+
+
+def server_settings(port: int) -> dict[str, Any]:
+    """The server's settings: this machine only, known host names only, nothing sent out."""
+    settings: dict[str, Any] = {
+        "server.address": HOME,
+        "server.port": port,
+        "server.headless": True,
+        "server.allowedHosts": [HOME, "localhost"],
+        "server.enableXsrfProtection": True,
+        "server.maxUploadSize": 256,
+        "server.fileWatcherType": "none",
+        "server.enableAgentApi": False,
+        "server.showEmailPrompt": False,
+        "browser.gatherUsageStats": False,
+        "client.showErrorDetails": "none",
+        "client.toolbarMode": "viewer",
+    }
+    return settings | _theme()
+
+
+def _theme() -> dict[str, Any]:
+    # The packaged config.toml is only read by `streamlit run`; here it has to be handed over.
+    with (PACKAGE / ".streamlit" / "config.toml").open("rb") as file:
+        return _flat("theme", tomllib.load(file)["theme"])
+
+
+def _flat(prefix: str, table: dict[str, Any]) -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for name, value in table.items():
+        dotted = f"{prefix}.{name}"
+        flat |= _flat(dotted, value) if isinstance(value, dict) else {dotted: value}
+    return flat
+
+
+def _refuse_a_taken_port(port: int) -> None:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOME, port))
+        except OSError as cause:
+            raise PortTaken(
+                f"Port {port} is in use on this machine. Stop what runs there, "
+                f"or name another with --port {port + 1}."
+            ) from cause

@@ -1,0 +1,108 @@
+"""How a column is called across a table, and how many decimals its figures can bear."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+_PLAIN = {
+    "batch_id": "batch",
+    "grower_id": "grower",
+    "lot_id": "lot",
+    "malt_id": "malt",
+    "delivery_id": "yeast delivery",
+    "assessor_id": "assessor",
+    "tasting_id": "tasting",
+    "og_sg": "original gravity",
+    "final_sg": "final gravity",
+    "limit_sg": "bench limit gravity",
+    "sg": "gravity",
+    "ph": "pH",
+    "final_ph": "final pH",
+    "wort_ph": "wort pH",
+    "lpa": "pure alcohol, L",
+    "grain_n_pct_dm": "grain nitrogen, % dry",
+    "extract_pct_dm": "extract, % dry",
+    "thousand_grain_g": "thousand-grain weight, g",
+    "peak_temp_c": "highest recorded temperature, °C",
+    "length_h": "length, h",
+    "h_above_window": "hours above the window, h",
+    "max_rate_deg_h": "steepest fall, degrees/h",
+    "spirit_yield_lpa_t": "spirit yield, L pure alcohol per t",
+    "predicted_lpa_t": "predicted yield, L pure alcohol per t",
+    "wash_abv_calc_pct": "wash strength by gravity, % vol",
+    "se": "standard error",
+    "df": "degrees of freedom",
+    "p": "p (chance alone)",
+    "q": "q (after counting all tests)",
+    "low": "95 % from",
+    "high": "95 % to",
+    "mend": "what to do",
+    "wrong": "what is wrong",
+    "n_scores": "scores",
+    "n_assessors": "assessors",
+    "n_readings": "readings",
+    "n_tastings": "tastings",
+    "vif": "variance inflation",
+}
+
+# Longest first: the first ending that fits names the unit.
+_UNITS = (
+    ("_abv_calc_pct", ", % vol"),
+    ("_abv_pct", ", % vol"),
+    ("_pct_dm", ", % dry"),
+    ("_lpa_t", ", L pure alcohol per t"),
+    ("_t_ha", ", t/ha"),
+    ("_mg_l", ", mg/L"),
+    ("_g_l", ", g/L"),
+    ("_pct", ", %"),
+    ("_lpa", ", L pure alcohol"),
+    ("_kg", ", kg"),
+    ("_mm", ", mm"),
+    ("_ha", ", ha"),
+    ("_sg", " gravity"),
+    ("_ph", " pH"),
+    ("_c", ", °C"),
+    ("_h", ", h"),
+    ("_l", ", L"),
+    ("_g", ", g"),
+    ("_d", ", days"),
+    ("_t", ", t"),
+)
+
+_DECIMALS = (
+    ("_sg", 4), ("_ph", 2), ("_temp_c", 1), ("_abv_pct", 1), ("_n_pct_dm", 2), ("_h", 0),
+    ("_l", 0), ("_kg", 0), ("_lpa_t", 0), ("_pct_dm", 1), ("_pct", 1), ("_c", 1),
+)  # fmt: skip
+_DECIMALS_BY_NAME = {
+    "sg": 4, "ph": 2, "lpa": 0, "lag_h": 1, "hours": 0, "h_above_window": 1, "max_rate_deg_h": 2,
+    "estimate": 2, "se": 2, "low": 2, "high": 2, "share": 2, "p": 3, "q": 3, "df": 0, "run_off_h": 1,
+    "from_h": 0, "to_h": 0, "likely_h": 0, "season": 0, "slope": 2, "yeast_g_l": 2,
+}  # fmt: skip
+
+
+def label(column: str) -> str:
+    """A column name as people say it, with its unit: `pitch_temp_c` is `pitch temp, °C`."""
+    if column in _PLAIN:
+        return _PLAIN[column]
+    for ending, unit in _UNITS:
+        if column.endswith(ending) and len(column) > len(ending):
+            return column.removesuffix(ending).replace("_", " ") + unit
+    return column.replace("_", " ")
+
+
+def decimals(column: str) -> int | None:
+    """Decimals the figures of a column can bear; None to leave them as they are."""
+    if column in _DECIMALS_BY_NAME:
+        return _DECIMALS_BY_NAME[column]
+    return next((places for ending, places in _DECIMALS if column.endswith(ending)), None)
+
+
+def rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """The same table with every figure rounded to what it can bear."""
+    places = {
+        column: digits
+        for column in table.columns
+        if pd.api.types.is_float_dtype(table[column])
+        and (digits := decimals(str(column))) is not None
+    }
+    return table.round(places)
