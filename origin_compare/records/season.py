@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from origin_compare.house import HouseRules, default_rules
 from origin_compare.records.faults import Fault
 
 
@@ -24,6 +25,7 @@ class Season:
     `unmatched`: rows that found no partner (`sheet, key, missing_sheet, missing_key, cause`).
     `faults`: what intake found in the files; the rows concerned are not in `sheets`.
     `revision`: changes whenever the store's content does; a cache key.
+    `rules`: the house rules it was joined under.
     """
 
     sheets: Mapping[str, pd.DataFrame]
@@ -33,3 +35,13 @@ class Season:
     faults: tuple[Fault, ...] = ()
     revision: int = 0
     site: str = field(default="")
+    rules: HouseRules = field(default_factory=default_rules)
+
+    def only(self, year: int) -> Season:
+        """The batches of one harvest year, with everything that hangs on them.
+
+        Raises `UnknownName` when no lot and no batch is of that harvest.
+        """
+        from origin_compare.records.harvest import one_harvest
+
+        return one_harvest(self, year)
