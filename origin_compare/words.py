@@ -75,7 +75,8 @@ _DECIMALS = (
 )  # fmt: skip
 _DECIMALS_BY_NAME = {
     "sg": 4, "ph": 2, "lpa": 0, "lag_h": 1, "hours": 0, "h_above_window": 1, "max_rate_deg_h": 2,
-    "estimate": 2, "se": 2, "low": 2, "high": 2, "share": 2, "p": 3, "q": 3, "df": 0, "run_off_h": 1,
+    "estimate": 2, "se": 2, "low": 2, "high": 2, "share": 2, "p": 3, "q": 3, "df": 0,
+    "run_off_h": 1,
     "from_h": 0, "to_h": 0, "likely_h": 0, "season": 0, "slope": 2, "yeast_g_l": 2,
 }  # fmt: skip
 
@@ -88,6 +89,11 @@ def label(column: str) -> str:
         if column.endswith(ending) and len(column) > len(ending):
             return column.removesuffix(ending).replace("_", " ") + unit
     return column.replace("_", " ")
+
+
+def flavour(attribute: str) -> str:
+    """An attribute as it is said: `green_grassy` is `green grassy`."""
+    return attribute.replace("_", " ")
 
 
 def decimals(column: str) -> int | None:
