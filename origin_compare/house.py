@@ -1,16 +1,40 @@
-"""The house rules: targets and windows a distillery sets for itself, each with where it came from."""
+"""The house rules: targets and windows a distillery sets for itself, each with where it came from.
+
+The shipped defaults stand in `house_rules.toml` beside this module. A distillery's own file has
+the same form and holds only what differs.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import difflib
+import json
+import math
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from origin_compare.answers import listed
+from origin_compare.errors import OriginCompareError
 
 COMMON = "common practice, no source"
+HOUR_ZEROS = ("yeast in", "first fill", "last fill")
+FEWEST_IN_A_GROUP = 3
+"""In a group of two each member can work out the other's figure from the mean."""
+
+
+class RuleFault(OriginCompareError):
+    """House rules that cannot be used; the text says which line or name, and what to write."""
 
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A range the house holds to; either end may be open (None)."""
+    """A range the house holds to; either end may be open (None). `RuleFault` if low > high."""
 
     name: str
     says: str
@@ -19,11 +43,40 @@ class Window:
     high: float | None
     source: str = COMMON
 
+    def __post_init__(self) -> None:
+        for end in (self.low, self.high):
+            if end is not None and not math.isfinite(end):
+                raise RuleFault(f"{self.name}: {end} is no end of a window. Leave it open instead.")
+        if self.low is not None and self.high is not None and self.low > self.high:
+            raise RuleFault(
+                f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap the two."
+            )
+
     def holds(self, value: float) -> bool:
         """Whether `value` lies inside, ends included; NaN does not."""
         above = self.low is None or value >= self.low
         below = self.high is None or value <= self.high
-        return bool(above and below and value == value)
+        return bool(above and below) and not math.isnan(value)
+
+    def words(self) -> str:
+        """The window in words with its unit: `19 to 23 °C`, `at most 3.5`, `any`."""
+        low, high = (None if end is None else f"{end:g}" for end in (self.low, self.high))
+        if low is None and high is None:
+            return "any"
+        if low is None:
+            return f"at most {high} {self.unit}".rstrip()
+        if high is None:
+            return f"at least {low} {self.unit}".rstrip()
+        return f"{low} to {high} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A value outside a window: `rule` names the window, `says` is the sentence to print."""
+
+    rule: str
+    value: float
+    says: str
 
 
 @dataclass(frozen=True)
@@ -31,33 +84,298 @@ class HouseRules:
     """All windows by name, and the site's clock.
 
     `hour_zero` is what hour 0 of a fermentation means: yeast in, first fill or last fill.
+    `smallest_group`: growers a group needs before its middle may be shown to another grower.
+    `plausible`: what is usual, by (sheet, column); outside earns a warning, never a refusal.
+    `RuleFault` for an unknown time zone or hour zero, or a group under 3.
     """
 
     windows: Mapping[str, Window]
     time_zone: str = "UTC"
     hour_zero: str = "yeast in"
     smallest_group: int = 5
+    plausible: Mapping[tuple[str, str], Window] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _check_zone(self.time_zone)
+        if self.hour_zero not in HOUR_ZEROS:
+            choices = listed([f'"{choice}"' for choice in HOUR_ZEROS])
+            raise RuleFault(f'hour_zero: "{self.hour_zero}" is not one of {choices}.')
+        if self.smallest_group < FEWEST_IN_A_GROUP:
+            raise RuleFault(
+                f"smallest_group: {self.smallest_group} is below {FEWEST_IN_A_GROUP}. In a smaller "
+                "group a grower could work out another's figures."
+            )
 
     def window(self, name: str) -> Window:
         """The window of that name; `KeyError` if the rules hold none."""
         return self.windows[name]
 
+    def flags(self, name: str, value: float) -> tuple[Flag, ...]:
+        """One `Flag` if `value` lies outside the window `name`, else none; NaN earns none.
+
+        A name without a window earns none either: the house holds to nothing there.
+        """
+        window = self.windows.get(name)
+        if window is None:
+            return ()
+        return _flags(window, value, name, "the house window")
+
+    def unusual(self, sheet: str, column: str, value: float) -> tuple[Flag, ...]:
+        """One `Flag` if a cell's value is outside what is usual in that column, else none."""
+        window = self.plausible.get((sheet, column))
+        if window is None:
+            return ()
+        return _flags(window, value, f"plausible.{sheet}.{column}", "what is usual")
+
+
+def _flags(window: Window, value: float, rule: str, held_to: str) -> tuple[Flag, ...]:
+    if math.isnan(value) or window.holds(value):
+        return ()
+    side = "below" if window.low is not None and value < window.low else "above"
+    shown = f"{value:.6g} {window.unit}".rstrip()
+    says = f"{window.says} {shown} is {side} {held_to}, {window.words()} ({window.source})"
+    return (Flag(rule, float(value), says),)
+
+
+def _check_zone(name: str) -> None:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError, TypeError) as wrong:
+        raise RuleFault(
+            f'time_zone: "{name}" is not a known time zone. Write it as region/city, such as '
+            '"Europe/London", or "UTC".'
+        ) from wrong
+
 
 def default_rules() -> HouseRules:
-    """The rules a new store starts with; a distillery replaces them by its own."""
-    return HouseRules(windows={window.name: window for window in _DEFAULTS})
+    """The rules a new store starts with, read from the shipped `house_rules.toml`.
+
+    A distillery replaces them by its own (`read_rules`).
+    """
+    shipped = _shipped()
+    windows, plausible = dict(shipped.windows), dict(shipped.plausible)
+    return replace(shipped, windows=windows, plausible=plausible)
 
 
-_DEFAULTS = (
-    Window("pitch_temp_c", "pitch temperature", "°C", 19.0, 23.0),
-    Window("peak_temp_c", "peak temperature", "°C", 27.0, 30.5),
-    Window("length_h", "fermentation length", "h", 120.0, 140.0),
-    Window("final_ph", "final pH", "", None, 3.5),
-    Window("og_sg", "original gravity", "", 1.055, 1.075),
-    Window("final_sg", "final gravity", "", None, 1.004),
-    Window("reading_gap_h", "hours between readings", "h", None, 8.5),
-    Window("yeast_age_d", "age of pressed yeast at pitch", "d", None, 14.0),
-    Window("yeast_storage_c", "yeast kept at", "°C", 1.0, 5.0),
-    Window("yeast_g_l", "pressed yeast per litre of wort", "g/L", 2.2, 3.4),
-    Window("new_make_abv_pct", "new-make strength", "% vol", 63.0, 72.0),
-)
+@cache
+def _shipped() -> HouseRules:
+    text = resources.files("origin_compare").joinpath("house_rules.toml").read_text("utf-8")
+    return _Reader(text, "house_rules.toml", HouseRules(windows={})).rules()
+
+
+def read_rules(path_or_text: Path | str) -> HouseRules:
+    """House rules from a TOML file or its text; what it leaves out keeps the shipped default.
+
+    Text of one line without `=` or `[` is taken as a path. A window may give only the fields
+    that differ; `low = "open"` opens an end; a window of the house's own needs `says`, `unit`,
+    `low` and `high`; `without` lists windows the house does not hold to. `RuleFault` names file,
+    line and key for what is unknown, of the wrong kind, or a window upside down.
+    """
+    if isinstance(path_or_text, Path) or _is_path(path_or_text):
+        path = Path(path_or_text)
+        return _Reader(_file_text(path), path.name, default_rules()).rules()
+    return _Reader(path_or_text, "house rules", default_rules()).rules()
+
+
+def _is_path(text: str) -> bool:
+    return bool(text.strip()) and not re.search(r"[=\[\n#]", text)
+
+
+def _file_text(path: Path) -> str:
+    try:
+        return path.read_text("utf-8-sig")
+    except FileNotFoundError as wrong:
+        raise RuleFault(f"{path}: there is no such file of house rules.") from wrong
+    except UnicodeDecodeError as wrong:
+        raise RuleFault(f"{path}: not in UTF-8. Save the file as UTF-8 text.") from wrong
+    except OSError as wrong:
+        raise RuleFault(f"{path}: cannot be read ({wrong.strerror}).") from wrong
+
+
+Place = tuple[str, ...]
+_TOP = ("time_zone", "hour_zero", "smallest_group", "without", "windows", "plausible")
+_FIELDS = ("says", "unit", "low", "high", "source")
+
+
+@dataclass(frozen=True)
+class _Reader:
+    """One file of rules, laid over `base`."""
+
+    text: str
+    file: str
+    base: HouseRules
+
+    def rules(self) -> HouseRules:
+        try:
+            data = tomllib.loads(self.text)
+        except tomllib.TOMLDecodeError as wrong:
+            raise RuleFault(f"{self.file}: not valid TOML: {wrong}.") from wrong
+        self._known(data, _TOP, ())
+        kept = self._kept(data.get("without", []))
+        windows = {name: window for name, window in self.base.windows.items() if (name,) in kept}
+        windows |= dict(self._windows(data))
+        plausible = {key: window for key, window in self.base.plausible.items() if key in kept}
+        plausible |= dict(self._plausible(data))
+        zone = self._value(data, "time_zone", str, self.base.time_zone)
+        zero = self._value(data, "hour_zero", str, self.base.hour_zero)
+        group = self._value(data, "smallest_group", int, self.base.smallest_group)
+        try:
+            return HouseRules(windows, zone, zero, group, plausible)
+        except RuleFault as wrong:
+            raise self._reworded(wrong) from wrong
+
+    def _value(self, data: Mapping[str, Any], key: str, kind: type, default: Any) -> Any:
+        found = data.get(key, default)
+        if type(found) is not kind:
+            wanted = "text in quotes" if kind is str else "a whole number"
+            raise self._fault((key,), f"{found!r} is not {wanted}")
+        return found
+
+    def _kept(self, without: Any) -> set[Place]:
+        known: dict[str, Place] = {f"windows.{name}": (name,) for name in self.base.windows}
+        known |= {f"plausible.{'.'.join(key)}": key for key in self.base.plausible}
+        if not isinstance(without, list):
+            raise self._fault(("without",), f"{without!r} is not a list of names")
+        for name in without:
+            if str(name) not in known:
+                hint = _nearest(str(name), known)
+                raise self._fault(("without",), f"{name!r} is no window of the defaults. {hint}")
+        return {key for name, key in known.items() if name not in without}
+
+    def _windows(self, data: Mapping[str, Any]) -> Iterator[tuple[str, Window]]:
+        for name, given in self._tables(data, ("windows",)):
+            path = ("windows", name)
+            yield name, self._window(name, path, given, self.base.windows.get(name))
+
+    def _plausible(self, data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, str], Window]]:
+        for sheet, columns in self._tables(data, ("plausible",)):
+            for column, given in self._tables({sheet: columns}, (sheet,), ("plausible",)):
+                path = ("plausible", sheet, column)
+                usual = self.base.plausible.get((sheet, column))
+                yield (sheet, column), self._window(column, path, given, usual)
+
+    def _tables(
+        self, data: Mapping[str, Any], path: Place, above: Place = ()
+    ) -> Iterator[tuple[str, Mapping[str, Any]]]:
+        table = data.get(path[-1], {})
+        if not isinstance(table, dict):
+            raise self._fault((*above, *path), f"{table!r} stands where a table of windows belongs")
+        for name, given in table.items():
+            if not isinstance(given, dict):
+                raise self._fault(
+                    (*above, *path, name),
+                    f"{given!r} stands where a table of {listed(_FIELDS)} belongs",
+                )
+            yield name, given
+
+    def _window(
+        self, name: str, path: Place, given: Mapping[str, Any], usual: Window | None
+    ) -> Window:
+        self._known(given, _FIELDS, path)
+        if usual is None:
+            missing = [key for key in ("says", "unit", "low", "high") if key not in given]
+            if missing:
+                known = [*self.base.windows, *(column for _, column in self.base.plausible)]
+                raise self._fault(
+                    path,
+                    f"no such window among the defaults. {_nearest(name, known)} A window of your "
+                    f"own needs {listed(missing)} too",
+                )
+            usual = Window(name, "", "", None, None)
+        changed = {key: self._field(path, key, value) for key, value in given.items()}
+        if {"low", "high"} & set(given) and "source" not in given:
+            changed["source"] = "the house's own"
+        try:
+            return replace(usual, **changed)
+        except RuleFault as wrong:
+            raise self._fault(path, str(wrong).split(": ", 1)[1].rstrip(".")) from wrong
+
+    def _field(self, path: Place, key: str, value: Any) -> Any:
+        if key in ("low", "high"):
+            if value == "open":
+                return None
+            if isinstance(value, bool) or not isinstance(value, int | float):
+                raise self._fault((*path, key), f'{value!r} is not a number or "open"')
+            return float(value)
+        if not isinstance(value, str):
+            raise self._fault((*path, key), f"{value!r} is not text in quotes")
+        return value
+
+    def _known(self, given: Mapping[str, Any], known: tuple[str, ...], path: Place) -> None:
+        for key in given:
+            if key not in known:
+                raise self._fault((*path, key), f"unknown name. {_nearest(key, known)}")
+
+    def _reworded(self, wrong: RuleFault) -> RuleFault:
+        key, text = str(wrong).split(": ", 1)
+        return self._fault((key,), text)
+
+    def _fault(self, path: Place, text: str) -> RuleFault:
+        line = _line(self.text, path)
+        place = f"{self.file} line {line}" if line else self.file
+        end = "" if text.endswith((".", "?")) else "."
+        return RuleFault(f"{place}, {'.'.join(path)}: {text}{end}")
+
+
+def _line(text: str, path: Place) -> int | None:
+    """The line on which a key or its table stands; None where it cannot be told."""
+    header: Place = ()
+    for number, line in enumerate(text.splitlines(), start=1):
+        if found := re.match(r"\s*\[([^\[\]]+)\]", line):
+            header = _parts(found[1])
+            at = header
+        elif found := re.match(r"\s*([^=#\s][^=#]*?)\s*=", line):
+            at = (*header, *_parts(found[1]))
+        else:
+            continue
+        if at[: len(path)] == path or (line.rstrip().endswith("}") and path[: len(at)] == at):
+            return number
+    return None
+
+
+def _parts(dotted: str) -> Place:
+    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
+
+
+def _nearest(name: str, known: Any) -> str:
+    close = difflib.get_close_matches(name, list(known), n=1)
+    return f'Did you mean "{close[0]}"?' if close else f"Known are {listed(sorted(known), 8)}."
+
+
+def rules_as_toml(rules: HouseRules) -> str:
+    """The rules as a whole file; `read_rules` of it gives equal rules."""
+    lines = [
+        f"time_zone = {_quoted(rules.time_zone)}",
+        f"hour_zero = {_quoted(rules.hour_zero)}",
+        f"smallest_group = {rules.smallest_group}",
+    ]
+    usual = default_rules()
+    gone = [f"windows.{name}" for name in usual.windows if name not in rules.windows]
+    gone += [f"plausible.{'.'.join(key)}" for key in usual.plausible if key not in rules.plausible]
+    if gone:
+        lines.append(f"without = [{', '.join(_quoted(name) for name in gone)}]")
+    for name, window in rules.windows.items():
+        lines += _table(("windows", name), window)
+    for key, window in rules.plausible.items():
+        lines += _table(("plausible", *key), window)
+    return "\n".join(lines) + "\n"
+
+
+def _table(path: Place, window: Window) -> list[str]:
+    ends = ('"open"' if end is None else repr(float(end)) for end in (window.low, window.high))
+    low, high = ends
+    keys = (part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else _quoted(part) for part in path)
+    return [
+        "",
+        f"[{'.'.join(keys)}]",
+        f"says = {_quoted(window.says)}",
+        f"unit = {_quoted(window.unit)}",
+        f"low = {low}",
+        f"high = {high}",
+        f"source = {_quoted(window.source)}",
+    ]
+
+
+def _quoted(text: str) -> str:
+    # JSON's escapes are TOML's too, but for the delete character
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

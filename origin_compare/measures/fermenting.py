@@ -13,7 +13,7 @@ import numpy as np
 
 from origin_compare.measures.alcohol import _AT_20C, _ETHANOL_20C
 from origin_compare.measures.gravity import GRAVITY, _cubic
-from origin_compare.measures.shapes import AMOUNT, Many, between, measure, refuse
+from origin_compare.measures.shapes import AMOUNT, Many, Span, measure, refuse
 
 EXTRACT_PER_ETHANOL = 2.0665
 CO2_PER_ETHANOL = 0.9565
@@ -23,8 +23,8 @@ _APPARENT_SHARE = 0.8192
 WORT_KG_L = 0.9982067
 """kg per litre and unit of SG 20/20: CIPM water at 20 °C (Tanaka et al. 2001)."""
 
-WORT = between(1.002, 1.140, 3)
-"""Original gravities for which a share of the extract means anything."""
+WORT = Span(1.0001, 1.140, "outside 1.0001 to 1.140")
+"""Original gravities of which a share can be taken; below 1.010 it means little."""
 
 
 def _check_fell(og_sg: Many, fg_sg: Many) -> None:
@@ -70,7 +70,7 @@ def apparent_attenuation(og_sg: Any, fg_sg: Any) -> Any:
     """Share of the extract (°Plato) gone by the hydrometer, a fraction; above 1 is legitimate.
 
     (original - apparent extract) / original extract. One tenth of a degree of gravity in `fg_sg`
-    is 0.0016 at 1.065. Raises `ValueError` for `og_sg` outside 1.002 to 1.140, `fg_sg` outside
+    is 0.0016 at 1.065. Raises `ValueError` for `og_sg` outside 1.0001 to 1.140, `fg_sg` outside
     0.980 to 1.140 or more than 0.002 above `og_sg`.
     """
     _check_fell(og_sg, fg_sg)

@@ -64,7 +64,8 @@ def _fermentation_kj(wort_l: Many, og_sg: Many, fg_sg: Many) -> Many:
 def warming_k(og_sg: Any, fg_sg: Any) -> Any:
     """Rise of temperature, K, from og to fg if no heat were lost.
 
-    About 0.30 K per degree of gravity with the heat used here, good to about 15 %. Ranges and errors as `co2_kg`.
+    About 0.30 K per degree of gravity with the heat used here, good to about 15 %.
+    Ranges and errors as `co2_kg`.
     """
     litre = np.asarray(1.0)
     return _fermentation_kj(litre, og_sg, fg_sg) / _heat_capacity_kj_k(litre, fg_sg)
