@@ -1,0 +1,136 @@
+"""One batch laid out for the eye: each channel with its band, what was set aside, what happened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from origin_compare.answers import count
+from origin_compare.errors import UnknownName
+from origin_compare.fermentation.curve import Curve, fit_all
+from origin_compare.fermentation.departure import Departure
+from origin_compare.fermentation.departures import departures
+from origin_compare.fermentation.logs import og_degrees
+from origin_compare.fermentation.padding import to_degrees
+from origin_compare.fermentation.trust import CHANNEL_WORDS, CHANNELS
+from origin_compare.house import HouseRules
+from origin_compare.records.season import Season
+
+
+@dataclass(frozen=True)
+class BatchReview:
+    """`channels` by name (`sg`, `ph`, `temp_c`, `cooling_pct`): one row per reading with hours,
+    value, low, mid, high (the band there, missing without one), set_aside, why.
+    `bands` by name: hours (every hour), low, mid, high. `curve_line`: hours, sg of the fitted
+    curve. `events`: hours, what, kind (`pitch`, `end`, `note`, `set aside`, `left`).
+    """
+
+    batch_id: str
+    vessel: str
+    channels: Mapping[str, pd.DataFrame]
+    bands: Mapping[str, pd.DataFrame]
+    curve: Curve | None
+    curve_line: pd.DataFrame
+    events: pd.DataFrame
+    departure: Departure
+    in_band_from: str
+
+    def sentence(self) -> str:
+        return self.departure.sentence()
+
+    def table(self) -> pd.DataFrame:
+        """channel, hours, value, low, mid, high, set_aside, why."""
+        parts = [frame.assign(channel=CHANNEL_WORDS[name]) for name, frame in self.channels.items()]
+        columns = ["channel", "hours", "value", "low", "mid", "high", "set_aside", "why"]
+        return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame()
+
+    def rests_on(self) -> str:
+        read = sum(len(frame) for frame in self.channels.values())
+        aside = sum(int(frame["set_aside"].sum()) for frame in self.channels.values())
+        return f"{count(read, 'value')} read, {aside} set aside; {self.in_band_from}"
+
+
+def review(season: Season, batch_id: str, rules: HouseRules) -> BatchReview:
+    """Everything the figure of one batch shows. Raises `UnknownName` for no such batch."""
+    batches = season.batches
+    mine = batches.loc[batches["batch_id"].astype(str) == str(batch_id)]
+    if mine.empty:
+        raise UnknownName(f"There is no batch {batch_id}. Choose one of the season's batches.")
+    verdicts = departures(season, rules)
+    verdict = verdicts.of(str(batch_id))
+    log = season.sheets["readings"]
+    log = log.loc[log["batch_id"].astype(str) == str(batch_id)].sort_values("hours")
+    og_sg = 1 + og_degrees(mine)[str(batch_id)] / 1000
+    present = [name for name in CHANNELS if name in log and log[name].notna().any()]
+    last = float(log["hours"].max()) if len(log) else 0.0
+    grid = np.arange(0.0, max(last, 1.0) + 1, 1.0)
+    drawn = [*verdicts.band.multiplier, "cooling_pct"] if verdicts.band is not None else []
+    bands = {
+        name: verdicts.band.at(grid, name, og_sg)
+        for name in present
+        if verdicts.band is not None and name in drawn
+    }
+    channels = {name: _channel(log, name, verdict, bands.get(name)) for name in present}
+    clean = log.copy()
+    for one in verdict.aside:
+        clean.loc[one.row, one.channel] = np.nan
+    curve = fit_all(clean).get(str(batch_id)) if clean["sg"].notna().any() else None
+    return BatchReview(
+        str(batch_id),
+        verdict.vessel,
+        channels,
+        bands,
+        curve,
+        _line(curve, grid),
+        _events(mine.iloc[0], log, verdict),
+        verdict,
+        verdicts.rests_on(),
+    )
+
+
+def _channel(
+    log: pd.DataFrame, name: str, verdict: Departure, band: pd.DataFrame | None
+) -> pd.DataFrame:
+    seen = log.loc[log[name].notna()]
+    values = seen[name].to_numpy(float)
+    if name == "sg":
+        values = 1 + to_degrees(values)[0] / 1000
+    frame = pd.DataFrame({"hours": seen["hours"].to_numpy(float), "value": values})
+    for edge in ("low", "mid", "high"):
+        frame[edge] = (
+            np.interp(frame["hours"], band["hours"], band[edge]) if band is not None else np.nan
+        )
+    why = {one.row: one.why for one in verdict.aside if one.channel == name}
+    frame["set_aside"] = [row in why for row in seen.index]
+    frame["why"] = [why.get(row, "") for row in seen.index]
+    return frame
+
+
+def _line(curve: Curve | None, grid: np.ndarray) -> pd.DataFrame:
+    if curve is None or curve.status in ("not_identified", "not_converged"):
+        return pd.DataFrame({"hours": [], "sg": []}, dtype=float)
+    return pd.DataFrame({"hours": grid, "sg": curve.at(grid)})
+
+
+def _events(batch: pd.Series, log: pd.DataFrame, verdict: Departure) -> pd.DataFrame:
+    rows: list[tuple[float, str, str]] = [(0.0, "yeast in", "pitch")]
+    if pd.notna(batch.get("ended_at")) and pd.notna(batch.get("pitched_at")):
+        length = pd.Timestamp(batch["ended_at"]) - pd.Timestamp(batch["pitched_at"])
+        rows.append((length.total_seconds() / 3600, "ended", "end"))
+    if "note" in log:
+        noted = log.loc[log["note"].notna() & (log["note"].astype(str).str.strip() != "")]
+        rows += [
+            (float(hour), str(note), "note")
+            for hour, note in zip(noted["hours"], noted["note"], strict=True)
+        ]
+    rows += [(one.hours, one.why, "set aside") for one in verdict.aside]
+    if verdict.status == "left":
+        rows.append((verdict.likely_h, f"left the band in {verdict.channel}", "left"))
+    return (
+        pd.DataFrame(rows, columns=["hours", "what", "kind"])
+        .sort_values("hours")
+        .reset_index(drop=True)
+    )
