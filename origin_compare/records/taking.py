@@ -1,0 +1,281 @@
+"""Taking an intake into the store, and taking it back again, each in one transaction."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import time
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import astuple, dataclass
+
+import pandas as pd
+from sqlalchemy import delete, insert, select, update
+from sqlalchemy.engine import Connection
+
+from origin_compare.answers import count, listed
+from origin_compare.errors import StoreFault
+from origin_compare.records.faults import FAULT_COLUMNS, Fault
+from origin_compare.records.rows import insert_frame, insert_rows
+from origin_compare.records.schema import (
+    FAULTS,
+    INTAKE_FILES,
+    INTAKES,
+    ORIGINALS,
+    REVISION,
+    SET_ASIDE,
+    SHEET_TABLES,
+)
+from origin_compare.records.sheets import SHEETS
+from origin_compare.records.sifting import Sifted, sift
+
+TAKEN_COLUMNS = ["sheet", "new", "already_there", "contradicting"]
+ORPHAN_COLUMNS = ["sheet", "key", "intake_id", "missing_sheet", "missing_key"]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What one intake changed.
+
+    `intake_id` is None where nothing was new; `rows` holds `TAKEN_COLUMNS`, one line per sheet
+    that came; `faults` are those of the plan and of the rows contradicting the store.
+    """
+
+    intake_id: int | None
+    rows: pd.DataFrame
+    faults: tuple[Fault, ...]
+    files: tuple[str, ...]
+    revision: int
+
+    def sentence(self) -> str:
+        """What came in, in one sentence."""
+        there = int(self.rows["already_there"].sum())
+        standing = f"; {count(there, 'row')} stood there already" if there else ""
+        if self.intake_id is None:
+            return f"Nothing was new{standing}."
+        parts = [f"{count(new, 'row')} of {sheet}" for sheet, new in _brought(self.rows)]
+        return f"Intake {self.intake_id} brought {listed(parts, most=20) or 'no rows'}{standing}."
+
+    def table(self) -> pd.DataFrame:
+        return self.rows
+
+    def rests_on(self) -> str:
+        """How many files it came from and how many faults they had."""
+        wrong = sum(fault.weight == "fault" for fault in self.faults)
+        return f"{count(len(self.files), 'file')}, {count(wrong, 'fault')}."
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """What left the store with an intake: `rows` per sheet, and the `orphans` it left behind.
+
+    `orphans` (`ORPHAN_COLUMNS`): rows of other intakes that stay in the store but hang on rows
+    which are gone; they join again when their partners come back.
+    """
+
+    intake_id: int
+    rows: pd.DataFrame
+    orphans: pd.DataFrame
+    revision: int
+
+    def sentence(self) -> str:
+        """What left, in one sentence."""
+        gone = count(int(self.rows["gone"].sum()), "row")
+        left = f"; {count(len(self.orphans), 'row')} of other intakes lost a partner"
+        said = f"Intake {self.intake_id} was taken back with {gone}"
+        return f"{said}{left if len(self.orphans) else ''}."
+
+    def table(self) -> pd.DataFrame:
+        return self.rows
+
+    def rests_on(self) -> str:
+        return f"Intake {self.intake_id}."
+
+
+def take_in(
+    link: Connection,
+    sheets: Mapping[str, pd.DataFrame],
+    faults: Iterable[Fault],
+    set_aside: Mapping[str, pd.DataFrame],
+    originals: Mapping[str, bytes],
+    who: str,
+) -> Taken:
+    """Write what is new. Nothing new, and no file that had faults for the first time: no intake."""
+    sifted = {
+        name: sift(link, name, sheets[name])
+        for name in SHEETS
+        if name in sheets and len(sheets[name])
+    }
+    told = [*faults, *(fault for one in sifted.values() for fault in one.faults)]
+    aside = {**set_aside, **_contradicting(sifted)}
+    rows = _taken_rows(sifted)
+    files = tuple(originals)
+    prints = {name: hashlib.sha256(content).hexdigest() for name, content in originals.items()}
+    unseen = not _known_files(link, prints.values()).issuperset(prints.values())
+    if not rows["new"].sum() and not (unseen and (told or aside)):
+        return Taken(None, rows, tuple(told), files, revision(link))
+    intake_id = _new_intake(link, who, rows, files)
+    for name, one in sifted.items():
+        insert_frame(link, name, one.fresh, intake_id)
+    _keep_files(link, intake_id, originals, prints)
+    _keep_faults(link, intake_id, told)
+    _keep_aside(link, intake_id, aside)
+    return Taken(intake_id, rows, tuple(told), files, bump(link))
+
+
+def _taken_rows(sifted: Mapping[str, Sifted]) -> pd.DataFrame:
+    lines = [
+        (name, len(one.fresh), one.already_there, len(one.contradicting))
+        for name, one in sifted.items()
+    ]
+    frame = pd.DataFrame(lines, columns=TAKEN_COLUMNS)
+    return frame.astype({"sheet": "str"} | dict.fromkeys(TAKEN_COLUMNS[1:], "int64"))
+
+
+def _brought(rows: pd.DataFrame) -> list[tuple[str, int]]:
+    new = zip(rows["sheet"].tolist(), rows["new"].tolist(), strict=True)
+    return [(sheet, number) for sheet, number in new if number]
+
+
+def _contradicting(sifted: Mapping[str, Sifted]) -> dict[str, pd.DataFrame]:
+    return {
+        f"{name}, contradicting": one.contradicting.drop(columns=["_key", "_content"])
+        for name, one in sifted.items()
+        if len(one.contradicting)
+    }
+
+
+def _known_files(link: Connection, prints: Iterable[str]) -> set[str]:
+    known = select(ORIGINALS.c.sha256).where(ORIGINALS.c.sha256.in_(list(prints)))
+    return set(link.execute(known).scalars())
+
+
+def _new_intake(link: Connection, who: str, rows: pd.DataFrame, files: tuple[str, ...]) -> int:
+    parts = [f"{new:,} {sheet}" for sheet, new in _brought(rows)]
+    what = f"{listed(parts, most=20) or 'nothing new'} from {listed(files, most=20) or 'no file'}"
+    made = insert(INTAKES).values(taken_at=now(), who=who, what=what)
+    return int(link.execute(made.returning(INTAKES.c.intake_id)).scalar_one())
+
+
+def _keep_files(
+    link: Connection, intake_id: int, originals: Mapping[str, bytes], prints: Mapping[str, str]
+) -> None:
+    known = _known_files(link, prints.values())
+    for name, content in originals.items():
+        if prints[name] not in known:
+            known.add(prints[name])
+            packed = zlib.compress(content, 6)
+            link.execute(
+                insert(ORIGINALS).values(sha256=prints[name], size=len(content), packed=packed)
+            )
+        kept = insert(INTAKE_FILES).values(intake_id=intake_id, file=name, sha256=prints[name])
+        link.execute(kept)
+
+
+def _keep_faults(link: Connection, intake_id: int, faults: list[Fault]) -> None:
+    names = ["intake_id", *FAULT_COLUMNS]
+    insert_rows(link, FAULTS, names, ((intake_id, *astuple(fault)) for fault in faults))
+
+
+def _keep_aside(link: Connection, intake_id: int, aside: Mapping[str, pd.DataFrame]) -> None:
+    for name, frame in aside.items():
+        packed = zlib.compress(frame.to_csv(index=False).encode(), 6)
+        link.execute(
+            insert(SET_ASIDE).values(intake_id=intake_id, name=name, rows=len(frame), packed=packed)
+        )
+
+
+def unpacked_aside(packed: bytes) -> pd.DataFrame:
+    """A table of rows set aside, as text."""
+    return pd.read_csv(
+        io.BytesIO(zlib.decompress(packed)), dtype="str", keep_default_na=False, index_col=False
+    )
+
+
+def take_back(link: Connection, intake_id: int, *, with_dependants: bool) -> TakenBack:
+    """Remove what an intake brought; rows of others that hang on it stop it unless waved on."""
+    if link.execute(select(INTAKES).where(INTAKES.c.intake_id == intake_id)).first() is None:
+        raise StoreFault(
+            f"There is no intake {intake_id} in the store. List the intakes to see their numbers."
+        )
+    orphans = orphans_of(link, intake_id)
+    if len(orphans) and not with_dependants:
+        raise StoreFault(_refusal(intake_id, orphans))
+    gone = {
+        name: link.execute(delete(table).where(table.c.intake_id == intake_id)).rowcount
+        for name, table in SHEET_TABLES.items()
+    }
+    for table in (FAULTS, SET_ASIDE, INTAKE_FILES, INTAKES):
+        link.execute(delete(table).where(table.c.intake_id == intake_id))
+    link.execute(delete(ORIGINALS).where(ORIGINALS.c.sha256.not_in(select(INTAKE_FILES.c.sha256))))
+    rows = pd.DataFrame([(name, n) for name, n in gone.items() if n], columns=["sheet", "gone"])
+    return TakenBack(intake_id, rows.astype({"gone": "int64"}), orphans, bump(link))
+
+
+def orphans_of(link: Connection, intake_id: int) -> pd.DataFrame:
+    """Rows of other intakes whose partner only this intake brought: `ORPHAN_COLUMNS`."""
+    lines: list[tuple[object, ...]] = []
+    for name, sheet in SHEETS.items():
+        for column in sheet.columns:
+            if column.links_to:
+                lines.extend(_orphans_by(link, name, column.name, column.links_to, intake_id))
+    return pd.DataFrame(lines, columns=ORPHAN_COLUMNS)
+
+
+def _orphans_by(
+    link: Connection, name: str, column: str, target: str, intake_id: int
+) -> list[tuple[object, ...]]:
+    here, there = SHEET_TABLES[name], SHEET_TABLES[target]
+    brought = select(there.c[column]).where(there.c.intake_id == intake_id)
+    elsewhere = select(there.c[column]).where(
+        there.c.intake_id != intake_id, there.c[column].is_not(None)
+    )
+    key = SHEETS[name].key
+    found = link.execute(
+        select(here.c.intake_id, here.c[column], *(here.c[part].label(f"_{part}") for part in key))
+        .where(here.c.intake_id != intake_id)
+        .where(here.c[column].in_(brought), here.c[column].not_in(elsewhere))
+        .order_by(here.c.row_id)
+    )
+    return [
+        (
+            name,
+            " / ".join(str(part) for part in row[2:] if part is not None),
+            row[0],
+            target,
+            row[1],
+        )
+        for row in found
+    ]
+
+
+def _refusal(intake_id: int, orphans: pd.DataFrame) -> str:
+    parts = []
+    for sheet, rows in orphans.groupby("sheet", sort=False):
+        names = listed(list(dict.fromkeys(rows["missing_key"].astype(str))))
+        target = rows["missing_sheet"].iloc[0]
+        intakes = listed([str(number) for number in sorted(rows["intake_id"].unique())])
+        parts.append(
+            f"{count(len(rows), 'row')} of {sheet} (intake {intakes}) hang on its {target} {names}"
+        )
+    later = listed([str(number) for number in sorted(orphans["intake_id"].unique())])
+    return (
+        f"Intake {intake_id} cannot be taken back alone: {'; '.join(parts)}. Take intake {later} "
+        "back first, or take it back all the same and let those rows stand without their partner."
+    )
+
+
+def revision(link: Connection) -> int:
+    """The store's revision: another number whenever its content is another."""
+    return int(link.execute(select(REVISION.c.number)).scalar_one())
+
+
+def bump(link: Connection) -> int:
+    """The next revision, in the transaction of the change itself."""
+    link.execute(update(REVISION).values(number=REVISION.c.number + 1))
+    return revision(link)
+
+
+def now() -> int:
+    """Microseconds since 1970, UTC."""
+    return time.time_ns() // 1000
