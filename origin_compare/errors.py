@@ -21,3 +21,7 @@ class NotEnoughData(OriginCompareError):
 
 class UnknownName(OriginCompareError):
     """A batch, grower, assessor or attribute that the data does not hold."""
+
+
+class MixedScales(OriginCompareError, ValueError):
+    """Panel scores on several scales, and no mapping from one to the other was given."""

@@ -1,0 +1,303 @@
+"""From panel rows to a profile: adjusted means per batch and the test that tells batches apart."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from origin_compare.answers import count, listed
+from origin_compare.errors import NotEnoughData
+from origin_compare.panel.components import Components, Layout, Solution, lay_out, reml, solve
+from origin_compare.panel.profile import Profile, Verdict, centring
+from origin_compare.panel.rows import Rows, usable
+
+Floats = NDArray[np.float64]
+
+ALPHA = 0.05
+
+
+def adjusted(
+    scores: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | None = None
+) -> Profile:
+    """Batch x attribute profile from long panel scores (columns of the scores sheet).
+
+    Per attribute a mixed model with assessor, assessor:batch, tasting and assessor:tasting random
+    gives the noise; batch effects are adjusted means by generalised least squares (batch fixed,
+    serving position as covariate where it can be told apart from the batch). Samples served again,
+    such as a hidden control, link the tastings. `scales`: see `rows.usable`.
+    Raises `NotEnoughData` for fewer than two batches or assessors (a consensus sheet has none),
+    `MixedScales` for several scales without a mapping, `ValueError` for a missing column.
+    """
+    rows = usable(scores, scales)
+    _refuse_too_little(rows)
+    fits: dict[str, tuple[Solution, pd.DataFrame, list[str]]] = {}
+    unusable: list[tuple[str, str, int]] = []
+    layouts: dict[bytes, Layout] = {}
+    for attribute, part in parts_of(rows.frame):
+        cause = _cause_against(part, rows)
+        if cause:
+            unusable.append((attribute, cause, len(part)))
+        else:
+            fits[attribute] = _fit(part, layouts)
+    if not fits:
+        raise NotEnoughData(
+            "No attribute can be compared: "
+            + "; ".join(f"{name} {cause}" for name, cause, _ in unusable)
+            + "."
+        )
+    verdicts = _verdicts(fits, rows)
+    told = {verdict.attribute: verdict.told_apart for verdict in verdicts}
+    parts = [_estimates(name, *fits[name], told[name]) for name in (v.attribute for v in verdicts)]
+    return Profile(
+        estimates=pd.concat(parts, ignore_index=True),
+        verdicts=verdicts,
+        scale=rows.scale,
+        batches=rows.batches,
+        controls=rows.controls,
+        unusable=pd.DataFrame(unusable, columns=["attribute", "cause", "rows"]),
+        notes=_notes(rows, fits, unusable),
+        counts={
+            "scores": len(rows.frame),
+            "assessors": rows.frame["assessor_id"].nunique(),
+            "tastings": rows.frame["tasting_id"].nunique(),
+        },
+        covariances={
+            name: pd.DataFrame(solution.cov, ids, ids).loc[kept, kept]
+            for name, (solution, _, ids) in fits.items()
+            for kept in [[b for b in ids if b in set(rows.batches)]]
+        },
+    )
+
+
+def parts_of(frame: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
+    """The rows of each attribute, names held as categories so that grouping is quick."""
+    names = {"tasting_id", "assessor_id", "batch_id", "sample_kind"}
+    quick = frame.astype(dict.fromkeys(names, "category"))
+    return [
+        (str(name), part.reset_index(drop=True))
+        for name, part in quick.groupby("attribute", sort=False)
+    ]
+
+
+def _refuse_too_little(rows: Rows) -> None:
+    who = sorted(set(rows.frame["assessor_id"]))
+    if len(who) < 2:
+        raise NotEnoughData(
+            f"Scores of {count(len(who), 'assessor')}{' (' + who[0] + ')' if who else ''}: "
+            "how far assessors disagree cannot be seen, so no figure could carry its error. "
+            "A consensus sheet holds no single scores; keep each assessor's own row."
+        )
+    if len(rows.batches) < 2:
+        raise NotEnoughData(
+            f"{count(len(rows.batches), 'batch')} tasted: a comparison needs at least two. "
+            "Add the scores of more batches."
+        )
+
+
+def _cause_against(part: pd.DataFrame, rows: Rows) -> str:
+    """Why an attribute cannot be compared, or nothing."""
+    if part["assessor_id"].nunique() < 2:
+        return "was scored by one assessor only"
+    if part.loc[part["batch_id"].isin(rows.batches), "batch_id"].nunique() < 2:
+        return "was scored on one batch only"
+    if part["score"].nunique() < 2:
+        return "was scored the same every time"
+    if len(part) <= part["batch_id"].nunique() + part["assessor_id"].nunique():
+        return "has too few scores for a standard error"
+    return ""
+
+
+def _fit(
+    part: pd.DataFrame, layouts: dict[bytes, Layout]
+) -> tuple[Solution, pd.DataFrame, list[str]]:
+    """The fit of one attribute; attributes scored on the same rows share one layout."""
+    batch, ids = pd.factorize(part["batch_id"], sort=True)
+    assessor = pd.factorize(part["assessor_id"])[0]
+    tasting = pd.factorize(part["tasting_id"])[0]
+    covariate = position_covariate(part, batch)
+    seen = [batch, assessor, tasting] + ([] if covariate is None else [covariate[:, 0]])
+    key = np.stack(seen).tobytes()
+    if key not in layouts:
+        layouts[key] = lay_out(batch, assessor, tasting, covariate)
+    layout = layouts[key]
+    y = part["score"].to_numpy()
+    mean, spread = float(y.mean()), float(y.std())
+    standard = (y - mean) / spread
+    solution = solve(layout, standard, reml(layout, standard))
+    return _unscaled(solution, mean, spread), part, [str(name) for name in ids]
+
+
+def _unscaled(solution: Solution, mean: float, spread: float) -> Solution:
+    """Back on the panel's scale: the search itself is done on standardised scores."""
+    found = solution.components
+    components = Components(
+        variance={name: value * spread**2 for name, value in found.variance.items()},
+        cov=found.cov * spread**4,
+        criterion=found.criterion,
+        status=found.status,
+    )
+    return Solution(
+        estimate=mean + spread * solution.estimate,
+        cov=solution.cov * spread**2,
+        slopes=solution.slopes * spread,
+        slopes_cov=solution.slopes_cov * spread**2,
+        weights=solution.weights,
+        components=components,
+        layout=solution.layout,
+    )
+
+
+def position_covariate(part: pd.DataFrame, batch: NDArray[np.intp]) -> Floats | None:
+    """Serving position, centred (n x 1); None where it is missing or moves with the batch."""
+    position = part["position"]
+    if position.notna().mean() < 0.9 or position.nunique() < 2:
+        return None
+    centred = (position - position.mean()).fillna(0.0)
+    within = centred - centred.groupby(batch).transform("mean")
+    if float((within**2).sum()) < 0.05 * float((centred**2).sum()):
+        return None
+    return centred.to_numpy()[:, None]
+
+
+def _verdicts(
+    fits: Mapping[str, tuple[Solution, pd.DataFrame, list[str]]], rows: Rows
+) -> tuple[Verdict, ...]:
+    tests = {name: _test(fit[0], fit[2], rows) for name, fit in fits.items()}
+    p = np.array([test[3] for test in tests.values()])
+    adjusted_p = stats.false_discovery_control(p)
+    found = [
+        Verdict(
+            attribute=name,
+            told_apart=bool(p_adjusted < ALPHA),
+            f=f,
+            df_batch=df1,
+            df_error=df2,
+            p=p_value,
+            p_adjusted=float(p_adjusted),
+            reliability=_reliability(*fits[name], rows),
+            components=fits[name][0].components,
+        )
+        for (name, (f, df1, df2, p_value)), p_adjusted in zip(
+            tests.items(), adjusted_p, strict=True
+        )
+    ]
+    return tuple(sorted(found, key=lambda v: (v.p, -v.f)))
+
+
+def _test(solution: Solution, ids: list[str], rows: Rows) -> tuple[float, int, float, float]:
+    """F, its two degrees of freedom and p for all real batches being alike."""
+    kept = _kept(ids, rows)
+    contrasts = np.zeros((len(ids), len(kept) - 1))
+    contrasts[kept[0], :] = -1.0
+    contrasts[kept[1:], np.arange(len(kept) - 1)] = 1.0
+    values, vectors = np.linalg.eigh(contrasts.T @ solution.cov @ contrasts)
+    turned = contrasts @ vectors
+    t_squared = (turned.T @ solution.estimate) ** 2 / values
+    _, df = solution.variance_of(turned)
+    q = len(values)
+    f = float(t_squared.mean())
+    df = df[df > 2]
+    expected = float(np.sum(df / (df - 2))) if np.all(np.isfinite(df)) else float("inf")
+    if q == 1:
+        df_error = float(solution.variance_of(turned)[1][0])
+    elif not np.isfinite(expected):
+        df_error = float(np.min(df)) if len(df) else 1.0
+    else:
+        df_error = 2 * expected / (expected - q) if expected > q else 1.0
+    return f, q, df_error, float(stats.f.sf(f, q, df_error))
+
+
+def _reliability(solution: Solution, part: pd.DataFrame, ids: list[str], rows: Rows) -> float:
+    kept = _kept(ids, rows)
+    noise = centring(len(kept)) @ solution.cov[np.ix_(kept, kept)] @ centring(len(kept))
+    own = solution.components.variance["batch"]
+    error = float(np.trace(noise)) / (len(kept) - 1)
+    return own / (own + error) if own + error > 0 else 0.0
+
+
+def _kept(ids: list[str], rows: Rows) -> NDArray[np.intp]:
+    real = set(rows.batches)
+    return np.array([i for i, name in enumerate(ids) if name in real])
+
+
+def _estimates(
+    attribute: str, solution: Solution, part: pd.DataFrame, ids: list[str], told_apart: bool
+) -> pd.DataFrame:
+    batches = set(part.loc[part["sample_kind"].eq("batch"), "batch_id"])
+    kept = np.array([i for i, name in enumerate(ids) if name in batches])
+    level = np.eye(len(ids))[:, kept]
+    variance, df = solution.variance_of(level)
+    against = level - level.mean(axis=1, keepdims=True)
+    se, compare = np.sqrt(variance), np.sqrt(solution.variance_of(against)[0])
+    estimate = solution.estimate[kept]
+    margin = stats.t.ppf(1 - ALPHA / 2, df) * se
+    names = [ids[i] for i in kept]
+    by_batch = part.groupby("batch_id", observed=True)
+    return pd.DataFrame(
+        {
+            "batch_id": names,
+            "attribute": attribute,
+            "estimate": estimate,
+            "se": se,
+            "df": df,
+            "low": estimate - margin,
+            "high": estimate + margin,
+            "n_scores": by_batch.size().loc[names].to_numpy(),
+            "n_assessors": by_batch["assessor_id"].nunique().loc[names].to_numpy(),
+            "told_apart": told_apart,
+            "se_compare": compare,
+        }
+    )
+
+
+def _notes(
+    rows: Rows,
+    fits: Mapping[str, tuple[Solution, pd.DataFrame, list[str]]],
+    unusable: list[tuple[str, str, int]],
+) -> tuple[str, ...]:
+    notes = [rows.left_out_words()] if rows.left_out_words() else []
+    notes += [f"{name} left out: it {cause}" for name, cause, _ in unusable]
+    layouts = [fit[0].layout for fit in fits.values()]
+    if not any("assessor:batch" in layout.used for layout in layouts):
+        notes.append(
+            "no assessor tasted a batch twice, so disagreement on a batch and plain repeat error "
+            "stand as one"
+        )
+    if rows.frame["tasting_id"].nunique() > 1 and not _linked(rows.frame):
+        notes.append(
+            "no sample was served in two tastings, so batches of different tastings are compared "
+            "through the spread between tastings only; serve one hidden control every time"
+        )
+    if not any(layout.covariates.shape[1] for layout in layouts):
+        notes.append("serving position could not be allowed for")
+    doubtful = [n for n, fit in fits.items() if fit[0].components.status == "not_converged"]
+    if doubtful:
+        notes.append(f"the fit of {listed(doubtful)} is doubtful")
+    served = rows.frame["served_abv_pct"].dropna()
+    if len(served) and served.max() - served.min() > 1:
+        notes.append(
+            f"served at {served.min():.1f} to {served.max():.1f} % vol: strength itself moves "
+            "scores and is not adjusted for"
+        )
+    return tuple(notes)
+
+
+def _linked(frame: pd.DataFrame) -> bool:
+    """Whether all tastings hang together through samples served in more than one."""
+    tastings = {name: i for i, name in enumerate(frame["tasting_id"].unique())}
+    belongs = list(range(len(tastings)))
+
+    def root(i: int) -> int:
+        while belongs[i] != i:
+            i = belongs[i]
+        return i
+
+    for _, group in frame.groupby("batch_id")["tasting_id"]:
+        first, *others = [tastings[name] for name in group.unique()]
+        for other in others:
+            belongs[root(other)] = root(first)
+    return len({root(i) for i in range(len(tastings))}) == 1
