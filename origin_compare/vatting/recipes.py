@@ -191,10 +191,14 @@ def _grow(
     chosen = list(dict.fromkeys(start))[:most]
     while len(chosen) < most:
         gaps = [
-            _rough(mean, wanted, [*chosen, row]) if row not in chosen else np.inf
+            _rough(mean, wanted, [*chosen, row])
+            if row not in chosen and _can_fill(limits, [*chosen, row], most)
+            else np.inf
             for row in range(len(mean))
         ]
         best = int(np.argmin(gaps))
+        if np.isinf(gaps[best]):
+            break
         enough = limits[chosen].sum() >= 1
         if enough and not gaps[best] < _rough(mean, wanted, chosen) - 1e-6:
             break
@@ -202,6 +206,14 @@ def _grow(
     if limits[chosen].sum() < 1:
         return None
     return _settle(mean, wanted, limits, chosen)
+
+
+def _can_fill(limits: np.ndarray, chosen: list[int], most: int) -> bool:
+    """Whether these batches, with the largest others that still fit, can give the volume."""
+    others = np.delete(limits, chosen)
+    free = most - len(chosen)
+    largest = np.sort(others)[::-1][:free]
+    return bool(limits[chosen].sum() + largest.sum() >= 1)
 
 
 def _rough(mean: np.ndarray, wanted: np.ndarray, rows: list[int]) -> float:
