@@ -1,0 +1,55 @@
+"""What can we tell this grower?"""
+
+import streamlit as st
+
+from origin_compare import figures, harvest, reports
+from origin_compare import page_answers as answers
+from origin_compare import page_parts as parts
+from origin_compare.errors import NotEnoughData
+
+with parts.question("What can we tell this grower?"):
+    every_year = tuple(parts.store().seasons())
+    if not every_year:
+        parts.begin_here()
+    with st.container(horizontal=True, key="noprint_choice"):
+        lots = answers.season(every_year).sheets["lots"]
+        grower = parts.pick("Grower", sorted(lots["grower_id"].unique()), "grower", width=200)
+        own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
+        year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
+    years = (year,)
+    try:
+        profile = answers.profile(years)
+    except NotEnoughData:
+        profile = None
+    rules = parts.store().rules()
+    letter = harvest.grower_letter(
+        answers.season(years), answers.batches(years), profile, grower, year, rules.smallest_group
+    )
+    parts.sentence(letter.sentence())
+    if not letter.flavours.empty:
+        parts.figure_beside_table(
+            figures.grower(letter, parts.is_dark()),
+            letter.table(),
+            f"grower_{grower}_{year}",
+            "This grower's spirit on each attribute with its interval, against the middle half "
+            "of the season's growers.",
+        )
+    st.header("Fields, grain and spirit", anchor=False)
+    with st.container(key="pair_figures"):
+        left, right = st.columns([1, 1], gap="medium")
+        with left:
+            parts.show_table(letter.lots.filter(regex="^[^_]"), f"lots_{grower}_{year}")
+        with right:
+            parts.show_table(letter.figures, f"figures_{grower}_{year}")
+    st.header("What we do not know", anchor=False)
+    st.markdown("\n".join(f"- {line}" for line in reports.unknowns(letter)))
+    parts.rests_on(letter.rests_on())
+    with st.container(key="noprint_letter"):
+        st.download_button(
+            "Letter to this grower (PDF, one side of A4)",
+            data=lambda: reports.letter_pdf(letter, answers.season(years).site),
+            file_name=f"letter_{grower}_{year}.pdf",
+            mime="application/pdf",
+            icon=":material/mail:",
+            on_click="ignore",
+        )

@@ -1,0 +1,17 @@
+"""How did the season's lots compare?"""
+
+from origin_compare import figures
+from origin_compare import page_answers as answers
+from origin_compare import page_parts as parts
+
+with parts.question("How did the season's lots compare?"):
+    years = parts.season_choice()
+    review = answers.review(years)
+    parts.help_with(
+        review,
+        "season_review",
+        figures.season_review(review, parts.is_dark()),
+        "One dot per batch over the season for length, highest temperature, final pH and spirit "
+        "yield; the house window is a pale band and batches outside it are named.",
+        table_height=560,
+    )
