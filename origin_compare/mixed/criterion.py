@@ -12,12 +12,15 @@ Components, 1992, chapter 6). None of these matrices is formed: all follow from 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from origin_compare.mixed.nesting import Floats, Ints, Nesting
-from origin_compare.mixed.sweep import Swept, sweep
+from origin_compare.mixed.sweep import Swept, numbers_each, sweep
+
+MOST_NUMBERS = 4_000_000
+"""Numbers held at once (8 bytes each); more problems than that are worked in turns."""
 
 
 @dataclass(frozen=True)
@@ -55,14 +58,26 @@ def terms(
     `columns` (B, T + 1, T' + 1), if given, replaces fixed columns and response by combinations
     of themselves (used to hold a fixed effect at a value).
     """
-    n_chain = len(design.chain)
-    swept = sweep(design, response, ratios[:, :n_chain], order)
-    if columns is not None:
-        swept = Swept(
-            swept.logdet,
-            {k: columns.transpose(0, 2, 1) @ v @ columns for k, v in swept.products.items()},
-        )
-    return _Assembly(design, swept, ratios, reml, order).terms()
+    at_once = max(1, MOST_NUMBERS // numbers_each(design, order))
+    turns = []
+    for i in range(0, len(response), at_once):
+        now = slice(i, i + at_once)
+        swept = sweep(design, response[now], ratios[now, : len(design.chain)], order)
+        if columns is not None:
+            swept = _recombined(swept, columns[now])
+        turns.append(_Assembly(design, swept, ratios[now], reml, order).terms())
+    return turns[0] if len(turns) == 1 else _joined(turns)
+
+
+def _recombined(swept: Swept, columns: Floats) -> Swept:
+    over = columns.transpose(0, 2, 1)
+    return Swept(swept.logdet, {k: over @ v @ columns for k, v in swept.products.items()})
+
+
+def _joined(turns: list[Terms]) -> Terms:
+    return Terms(
+        **{f.name: np.concatenate([getattr(t, f.name) for t in turns]) for f in fields(Terms)}
+    )
 
 
 class _Assembly:

@@ -168,18 +168,10 @@ def _fixed_part(kept: pd.DataFrame, fixed: str, needed: tuple[str, ...]) -> Fixe
     matrix = model_matrix(fixed, frame, na_action="ignore")
     spec = matrix.model_spec
     names = tuple(str(c) for c in matrix.columns)
-    places = {name: at for at, name in enumerate(names)}
-    per_term = (
-        {
-            ("Intercept" if str(term) == "1" else str(term)): tuple(places[c] for c in columns)
-            for term, columns in spec.term_variables_columns.items()
-        }
-        if hasattr(spec, "term_variables_columns")
-        else {
-            ("Intercept" if str(term) == "1" else str(term)): tuple(int(i) for i in where)
-            for term, where in spec.term_indices.items()
-        }
-    )
+    per_term = {
+        ("Intercept" if str(term) == "1" else str(term)): tuple(int(i) for i in where)
+        for term, where in spec.term_indices.items()
+    }
     X = np.asarray(matrix, dtype=float)
     if not np.isfinite(X).all():
         bad = [

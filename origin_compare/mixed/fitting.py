@@ -8,19 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.errors import NotEnoughData
-from origin_compare.mixed.criterion import Slope, Terms, in_roots, profiled, terms
+from origin_compare.mixed.criterion import Terms, profiled, terms
 from origin_compare.mixed.design import Design, independent
+from origin_compare.mixed.identity import expected, first_guess, told_apart
+from origin_compare.mixed.likeliest import likeliest
 from origin_compare.mixed.nesting import Floats, Ints, Nesting, nest
-from origin_compare.mixed.search import minimise
 
-START = 0.7
-"""First guess of every group's sd relative to the residual's."""
-SMALL = 2e-3
-"""An sd ratio below this is tried at exactly zero."""
 LARGE = 1e5
 """An sd ratio above this means that the residual variance has vanished."""
-UNSEEN = 1e-7
-"""Share of a group's information not explained by the groups before it, below which it is lost."""
 
 
 @dataclass(frozen=True)
@@ -91,15 +86,21 @@ def _fit_part(design: Design, some: list[int], present: NDArray[np.bool_]) -> Pa
     _not_constant(design, some, Y, scale)
     rest = rest / scale
     levels, codes, sizes = _codes(design, rows, whole)
-    told, lost = _told_apart(design, codes, sizes, Q, n)
-    nesting = nest([codes[g] for g in told], [sizes[g] for g in told], Q, rest)
-    ratios, solved, rank_ok, last = _search(nesting, len(some))
+    nesting = nest(codes, sizes, Q, rest)
+    information = expected(nesting)
+    told, lost = told_apart([g.name for g in design.groups], codes, sizes, information)
+    if lost:
+        nesting = nest([codes[g] for g in told], [sizes[g] for g in told], Q, rest)
+        information = expected(nesting)
     nu = n - p
+    every = np.arange(len(some))
+    ratios, solved = likeliest(nesting, every, nu, first_guess(nesting, every, information))
+    last = terms(nesting, every, ratios)
     residual = last.rss / nu
     criterion = (
         profiled(last, nu).value + 2.0 * np.log(np.abs(np.diag(R))).sum() + 2.0 * nu * np.log(scale)
     )
-    status = _status(ratios, solved, rank_ok, bool(lost))
+    status = _status(ratios, solved, bool(lost))
     return Part(
         responses=tuple(some),
         nesting=nesting,
@@ -162,78 +163,12 @@ def _codes(
     return levels, codes, sizes
 
 
-def _told_apart(
-    design: Design, codes: list[Ints], sizes: list[int], Q: Floats, n: int
-) -> tuple[tuple[int, ...], dict[int, str]]:
-    """Groups the design can tell from one another, from the residual and from the fixed part."""
-    told: list[int] = []
-    lost: dict[int, str] = {}
-    for g in range(len(codes)):
-        if sizes[g] == n:
-            lost[g] = "residual"
-            continue
-        same = next(
-            (h for h in told if sizes[h] == sizes[g] and _same(codes[h], codes[g], sizes[h])), None
-        )
-        if same is not None:
-            lost[g] = design.groups[same].name
-        else:
-            told.append(g)
-    if not told:
-        names = ", ".join(g.name for g in design.groups)
-        raise NotEnoughData(
-            f"Every level of {names} was seen once only: "
-            "without repeats nothing can be told from the residual."
-        )
-    return tuple(told), lost
-
-
-def _same(first: Ints, second: Ints, size: int) -> bool:
-    link = np.empty(size, dtype=np.intp)
-    link[first] = second
-    return bool(np.array_equal(link[first], second))
-
-
-def _search(
-    nesting: Nesting, n_responses: int
-) -> tuple[Floats, NDArray[np.bool_], NDArray[np.bool_], Terms]:
-    """Ratios (R, K) at the smallest criterion; zero where that is where the criterion is least."""
-    nu = nesting.n_rows - nesting.n_fixed
-    every = np.arange(n_responses)
-
-    def function(which: Ints, roots: Floats) -> Slope:
-        return in_roots(profiled(terms(nesting, which, roots**2), nu), roots)
-
-    roots = np.full((n_responses, len(nesting.order)), START)
-    found = minimise(function, roots)
-    roots, converged = np.abs(found.point), found.converged
-    for _ in range(4):
-        near = (roots < SMALL) & (roots >= 0)
-        trial = np.where(near, 0.0, roots)
-        slope = profiled(terms(nesting, every, trial**2), nu)
-        wrong = near & (slope.gradient < -1e-7)
-        if not near.any():
-            break
-        roots = np.where(wrong, np.maximum(roots, 0.05), trial)
-        found = minimise(function, roots, free=roots > 0)
-        roots, converged = np.abs(found.point), found.converged
-        if not wrong.any():
-            break
-    ratios = roots**2
-    last = terms(nesting, every, ratios)
-    slope = in_roots(profiled(last, nu), roots)
-    rank_ok = np.ones(n_responses, dtype=bool)
-    return ratios, converged, rank_ok, last
-
-
-def _status(
-    ratios: Floats, solved: NDArray[np.bool_], rank_ok: NDArray[np.bool_], any_lost: bool
-) -> tuple[str, ...]:
+def _status(ratios: Floats, solved: NDArray[np.bool_], any_lost: bool) -> tuple[str, ...]:
     out = []
-    for r, ok, rank in zip(ratios, solved, rank_ok, strict=True):
+    for r, ok in zip(ratios, solved, strict=True):
         if not ok or (r > LARGE**2).any():
             out.append("not_converged")
-        elif any_lost or not rank:
+        elif any_lost:
             out.append("not_identified")
         else:
             out.append("boundary" if (r == 0).any() else "ok")

@@ -20,9 +20,6 @@ Key = tuple[int, ...]
 Jet = dict[Key, Floats]
 """A quantity by derivative: () the value, (i,) a first, (i, j) with i <= j a second derivative."""
 
-MOST_NUMBERS = 6_000_000
-"""Numbers held at once while sweeping; more problems than that are swept in turns."""
-
 
 @dataclass(frozen=True)
 class Swept:
@@ -37,22 +34,34 @@ def sweep(design: Nesting, response: Ints, ratios: Floats, order: int = 2) -> Sw
 
     `order` is the highest derivative wanted, 0, 1 or 2.
     """
+    every = keys(len(design.chain), order)
+    base = pick_square(design.cross, design.width, response)
+    logdet: Jet = {k: np.zeros(len(response)) for k in every}
+    products: Jet = {k: np.zeros_like(base) for k in every}
+    products[()] += base
+    mass, total = _finest_level(design, response, ratios[:, 0], order, logdet, products)
+    for place in range(1, len(design.chain)):
+        link = design.chain[place]
+        ratio = ratios[:, place, None]
+        shrink = _shrink_jet(mass, ratio, place, order)
+        _add_logdet(logdet, mass, shrink, ratio, place, order)
+        _take_products(products, total, _weight_jet(shrink, ratio, place, order), place, order)
+        if link.starts is not None:
+            mass = _sum_up(_times(mass, shrink, place + 1, order), link.starts)
+            total = _sum_up(
+                _times(total, {k: v[..., None] for k, v in shrink.items()}, place + 1, order),
+                link.starts,
+            )
+    return Swept(logdet, products)
+
+
+def numbers_each(design: Nesting, order: int) -> int:
+    """About how many numbers one problem holds while it is swept and assembled."""
     widest = max([len(design.finest.class_rows), *(link.size for link in design.chain[1:]), 1])
     if design.finest.squares is None:
         widest = max(widest, len(design.finest.rows))
     terms = len(keys(len(design.chain), order))
-    each = terms * (design.width + 1) * (widest + design.width + 1)
-    at_once = max(1, MOST_NUMBERS // each)
-    if len(response) <= at_once:
-        return _sweep(design, response, ratios, order)
-    turns = [
-        _sweep(design, response[i : i + at_once], ratios[i : i + at_once], order)
-        for i in range(0, len(response), at_once)
-    ]
-    return Swept(
-        {k: np.concatenate([t.logdet[k] for t in turns]) for k in turns[0].logdet},
-        {k: np.concatenate([t.products[k] for t in turns]) for k in turns[0].products},
-    )
+    return 2 * terms * (design.width + 1) * (widest + design.width + 1)
 
 
 def keys(n_params: int, order: int) -> list[Key]:
@@ -81,28 +90,6 @@ def pick_square(square: Floats, width: int, response: Ints) -> Floats:
     diagonal = np.diagonal(square[..., width:, width:], axis1=-2, axis2=-1)[..., response]
     taken[..., width, width] = np.moveaxis(diagonal, -1, 0)
     return taken
-
-
-def _sweep(design: Nesting, response: Ints, ratios: Floats, order: int) -> Swept:
-    every = keys(len(design.chain), order)
-    base = pick_square(design.cross, design.width, response)
-    logdet: Jet = {k: np.zeros(len(response)) for k in every}
-    products: Jet = {k: np.zeros_like(base) for k in every}
-    products[()] += base
-    mass, total = _finest_level(design, response, ratios[:, 0], order, logdet, products)
-    for place in range(1, len(design.chain)):
-        link = design.chain[place]
-        ratio = ratios[:, place, None]
-        shrink = _shrink_jet(mass, ratio, place, order)
-        _add_logdet(logdet, mass, shrink, ratio, place, order)
-        _take_products(products, total, _weight_jet(shrink, ratio, place, order), place, order)
-        if link.starts is not None:
-            mass = _sum_up(_times(mass, shrink, place + 1, order), link.starts)
-            total = _sum_up(
-                _times(total, {k: v[..., None] for k, v in shrink.items()}, place + 1, order),
-                link.starts,
-            )
-    return Swept(logdet, products)
 
 
 def _finest_level(
