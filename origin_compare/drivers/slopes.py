@@ -1,0 +1,316 @@
+"""What goes with flavour: a slope per attribute and process variable, or why there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from origin_compare.answers import count, listed
+from origin_compare.drivers.batch_model import BatchFit, Turned, fit_batches, turn_noise
+from origin_compare.drivers.coding import Array, coded
+from origin_compare.drivers.kept import (
+    Kept,
+    ProfileLike,
+    chosen,
+    keep,
+    numbers_of,
+    refuse_below,
+    scores_of,
+)
+from origin_compare.drivers.origin_share import origin_shares
+from origin_compare.drivers.overlap import partners
+from origin_compare.drivers.wording import (
+    PROCESS,
+    STILL,
+    USUAL,
+    Limits,
+    joined,
+    plain,
+    signed,
+    step,
+    title,
+    upper,
+)
+
+LEVEL = 0.95
+VERDICTS = ("clear", "a hint", "not shown", "cannot be told apart", "panel cannot tell")
+
+
+@dataclass(frozen=True)
+class Effects:
+    """Slopes of every attribute on every process variable, with the doubt in them.
+
+    `slopes`: one row per attribute and variable: `slope, low, high, se, df, p` in score points
+        per step (`step` in words, `per` in the column's unit) with all process variables
+        together; `q` after Benjamini and Hochberg over the `tested` questions; `verdict`;
+        `tied_with` and `why` where the slope is no answer; `alone, alone_low, alone_high,
+        alone_p` with no other process variable; `difference` between the two in words.
+    `origins`: one row per attribute: share of the visible variation that is between growers,
+        with interval, p, q and verdict (`direct` given process, `total` without it).
+    `tested`: how many questions share the false-discovery bound.
+    """
+
+    slopes: pd.DataFrame
+    origins: pd.DataFrame
+    tested: int
+    origin: str
+    process: tuple[str, ...]
+    kept: Kept
+    limits: Limits
+    notes: tuple[str, ...] = ()
+
+    def table(self) -> pd.DataFrame:
+        """One row per attribute and process variable."""
+        return self.slopes.copy()
+
+    def clear(self) -> pd.DataFrame:
+        """The slopes that are clear, largest first."""
+        rows = self.slopes[self.slopes["verdict"] == "clear"]
+        return rows.sort_values("q", ignore_index=True)
+
+    def sentence(self) -> str:
+        """What is clear, how much is a hint, what cannot be told apart."""
+        parts = [_found_words(self.clear(), len(self.slopes))]
+        hints = int((self.slopes["verdict"] == "a hint").sum())
+        if hints:
+            parts.append(f"{count(hints, 'hint')} more.")
+        tied = self.slopes[self.slopes["verdict"] == "cannot be told apart"]
+        parts += [upper(f"{why}.") for why in tied["why"].unique()]
+        dull = self.slopes.loc[self.slopes["verdict"] == "panel cannot tell", "attribute"].unique()
+        if len(dull):
+            parts.append(f"The panel cannot tell batches apart on {listed(list(dull))}.")
+        return " ".join(parts)
+
+    def rests_on(self) -> str:
+        """Batches, what was left out, what of the still was allowed for, how much was tested."""
+        growers = count(int(self.kept.rows[self.origin].nunique()), title(self.origin))
+        tested = (
+            f"{count(self.tested, 'question')} tested together (false-discovery bound after "
+            "Benjamini and Hochberg)."
+        )
+        words = [self.kept.words(), f"{growers}.", tested, self.kept.still_words(), *self.notes]
+        return " ".join(word for word in words if word)
+
+
+def effects(
+    batches: pd.DataFrame,
+    profile: ProfileLike,
+    process: Iterable[str] = PROCESS,
+    origin: str = "grower_id",
+    *,
+    attributes: Iterable[str] | None = None,
+    still: Iterable[str] = STILL,
+    limits: Limits = USUAL,
+) -> Effects:
+    """Slope per attribute and process variable, and the growers' share per attribute.
+
+    Mixed model over batches: season and process fixed, origin random, batch residual, the
+    panel's error known (see `batch_model`). Batches still fermenting, not tasted, of unknown
+    origin or without a process figure are counted out. Raises NotEnoughData when fewer batches
+    are left than fixed columns plus three, UnknownName for a column or attribute that is not there.
+    """
+    process = tuple(process)
+    kept = keep(batches, profile, process, origin, still)
+    layout = lay_out(kept, process, origin, limits)
+    refuse_below(len(kept.rows), layout.least, "A slope")
+    names = chosen(profile, attributes)
+    scores, noise = scores_of(kept, profile, names)
+    told = [name in set(profile.told) for name in names]
+    slopes = _slopes(layout, scores, turn_noise(noise), names)
+    origins = origin_shares(layout, scores, noise, names)
+    slopes["told_apart"] = np.repeat(told, len(process))
+    origins["told_apart"] = told
+    tested = judge(slopes, origins, layout.tied, limits)
+    return Effects(slopes, origins, tested, origin, process, kept, limits, layout.notes)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The fixed columns and grower codes of one set of batches.
+
+    `X`: n x p, intercept first; `place`: the column of each process variable that moves;
+    `base`: the columns that stay when a variable is looked at alone (intercept, season, still).
+    """
+
+    X: Array
+    place: dict[str, int]
+    base: list[int]
+    groups: NDArray[np.intp]
+    process: tuple[str, ...]
+    origin: str
+    tied: dict[str, tuple[str, str]]
+    one_each: bool
+    notes: tuple[str, ...]
+
+    @property
+    def least(self) -> int:
+        return self.X.shape[1] + 3
+
+
+def lay_out(kept: Kept, process: tuple[str, ...], origin: str, limits: Limits) -> Layout:
+    """Fixed columns in steps (so slopes come out per step), exact repeats left out."""
+    rows = kept.rows
+    refuse_below(len(rows), len(process) + 4, "A slope")
+    columns: list[Array] = [np.ones((len(rows), 1))]
+    names = ["1"]
+    seasons = rows["season"].astype(str) if "season" in rows else None
+    if seasons is not None and seasons.nunique() > 1 and origin != "season":
+        columns.append(coded(seasons))
+        names += ["season"] * columns[-1].shape[1]
+    for name in (*kept.still, *process):
+        values = numbers_of(rows, [name])
+        columns.append((values - values.mean()) / step(name)[0])
+        names.append(name)
+    X = np.hstack(columns)
+    free = _independent(X)
+    names = [names[k] for k in free]
+    codes = pd.factorize(rows[origin].astype(str))[0].astype(np.intp)
+    one_each = int(codes.max()) + 1 >= len(rows) - 1 or codes.max() == 0
+    return Layout(
+        X=X[:, free],
+        place={name: names.index(name) for name in process if name in names},
+        base=[k for k, name in enumerate(names) if name not in process],
+        groups=np.empty(0, dtype=np.intp) if one_each else codes,
+        process=process,
+        origin=origin,
+        tied=partners(rows, list(process), origin, kept.still, limits),
+        one_each=one_each,
+        notes=_notes(rows, origin, one_each),
+    )
+
+
+def _notes(rows: pd.DataFrame, origin: str, one_each: bool) -> tuple[str, ...]:
+    name = title(origin)
+    if rows[origin].nunique() == 1:
+        return (f"One {name} only, so nothing can be said about the {name}.",)
+    if one_each:
+        return (f"With one batch per {name}, {name} and batch are one thing.",)
+    return ()
+
+
+def _independent(X: Array) -> list[int]:
+    """Columns that add to those before them."""
+    free: list[int] = []
+    scaled = X / np.maximum(np.linalg.norm(X, axis=0), np.finfo(float).tiny)
+    span = scaled[:, :0]
+    for k, column in enumerate(scaled.T):
+        left = column - span @ (span.T @ column)
+        size = float(np.linalg.norm(left))
+        if size > 1e-7:
+            free.append(k)
+            span = np.column_stack([span, left / size])
+    return free
+
+
+def _slopes(layout: Layout, scores: Array, noise: Turned, names: list[str]) -> pd.DataFrame:
+    joint = fit_batches(scores, layout.X, layout.groups, noise)
+    parts = []
+    for variable in layout.process:
+        per, words = step(variable)
+        part = pd.DataFrame({"attribute": names, "process": variable, "per": per, "step": words})
+        if variable in layout.place:
+            column = layout.place[variable]
+            part = part.assign(**_told(joint, column, ""))
+            single = layout.X[:, [*layout.base, column]]
+            alone = fit_batches(scores, single, layout.groups, noise)
+            part = part.assign(**_told(alone, single.shape[1] - 1, "alone_"))
+        parts.append(part)
+    table = pd.concat(parts, ignore_index=True)
+    order = dict(zip(names, range(len(names)), strict=True))
+    places = dict(zip(layout.process, range(len(layout.process)), strict=True))
+    keys = table["attribute"].map(order) * len(places) + table["process"].map(places)
+    table = table.loc[keys.sort_values().index].reset_index(drop=True)
+    table = table.rename(columns={"alone_slope": "alone"})
+    return table.reindex(columns=[*table.columns, *(c for c in _TOLD if c not in table.columns)])
+
+
+_TOLD = ["slope", "low", "high", "se", "df", "p", "alone", "alone_low", "alone_high", "alone_p"]
+
+
+def _told(fit: BatchFit, column: int, prefix: str) -> dict[str, Array]:
+    slope, se, df = fit.beta[:, column], fit.se[:, column], fit.df[:, column]
+    margin = stats.t.ppf(0.5 + LEVEL / 2, df) * se
+    told = {
+        "slope": slope,
+        "low": slope - margin,
+        "high": slope + margin,
+        "se": se,
+        "df": df,
+        "p": 2 * stats.t.sf(np.abs(slope) / se, df),
+    }
+    return {prefix + name: values for name, values in told.items()}
+
+
+def judge(
+    slopes: pd.DataFrame,
+    origins: pd.DataFrame,
+    tied: dict[str, tuple[str, str]],
+    limits: Limits,
+) -> int:
+    """Write q and verdict beside every slope and origin share; how many were tested together."""
+    slopes["tied_with"] = [tied.get(name, ("", ""))[0] for name in slopes["process"]]
+    slopes["why"] = [tied.get(name, ("", ""))[1] for name in slopes["process"]]
+    refused = slopes["process"].isin(list(tied)) | slopes["p"].isna()
+    ask_slope = slopes["told_apart"] & ~refused
+    ask_origin = origins["told_apart"] & origins["p"].notna()
+    p = np.concatenate([slopes.loc[ask_slope, "p"], origins.loc[ask_origin, "p"]]).astype(float)
+    q = stats.false_discovery_control(p) if len(p) else p
+    slopes["q"], origins["q"] = np.nan, np.nan
+    slopes.loc[ask_slope, "q"] = q[: int(ask_slope.sum())]
+    origins.loc[ask_origin, "q"] = q[int(ask_slope.sum()) :]
+    slopes["tested"] = origins["tested"] = len(p)
+    slopes["verdict"] = _verdicts(slopes, refused, limits)
+    origins["verdict"] = _verdicts(origins, origins["p"].isna(), limits)
+    slopes["difference"] = [_difference(row) for row in slopes.to_dict("records")]
+    return len(p)
+
+
+def _verdicts(table: pd.DataFrame, refused: pd.Series, limits: Limits) -> list[str]:
+    return np.select(
+        [
+            ~table["told_apart"].astype(bool),
+            refused,
+            table["q"] <= limits.clear_q,
+            table["q"] <= limits.hint_q,
+        ],
+        ["panel cannot tell", "cannot be told apart", "clear", "a hint"],
+        default="not shown",
+    ).tolist()
+
+
+def _difference(row: Mapping[Hashable, Any]) -> str:
+    """How the slope with the other process variables differs from the slope alone."""
+    slope, alone = row["slope"], row["alone"]
+    if not np.isfinite(slope) or not np.isfinite(alone):
+        return ""
+    seen = [row["low"] > 0 or row["high"] < 0, row["alone_low"] > 0 or row["alone_high"] < 0]
+    if seen == [False, True]:
+        return "seen alone, gone once the other process variables are allowed for"
+    if seen == [True, False]:
+        return "seen only once the other process variables are allowed for"
+    if seen == [True, True] and slope * alone < 0:
+        return "turns round once the other process variables are allowed for"
+    if abs(slope - alone) > row["se"]:
+        weaker = abs(slope) < abs(alone)
+        return (
+            f"{'weaker' if weaker else 'stronger'} once the other process variables are allowed for"
+        )
+    return "much the same alone"
+
+
+def _found_words(clear: pd.DataFrame, asked: int) -> str:
+    if clear.empty:
+        return f"Of {count(asked, 'slope')} asked about, none is clear."
+    told = [
+        f"{row['attribute']} goes with {title(row['process'])} ({signed(row['slope'])} per "
+        f"{row['step']}, {plain(row['low'])} to {plain(row['high'])})"
+        for row in clear.head(4).to_dict("records")
+    ]
+    more = f"; {len(clear) - 4} more are clear" if len(clear) > 4 else ""
+    return f"{upper(joined(told))}{more}."

@@ -1,0 +1,3 @@
+from pathlib import Path
+
+OUTSIDE = Path(__file__).resolve().parents[1] / "outside"

@@ -1,0 +1,103 @@
+"""The model over batches against a plain dense likelihood and against balanced tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import optimize
+
+from origin_compare.drivers.batch_model import fit_batches
+
+Floats = NDArray[np.float64]
+VARIANCE = 1e-5
+"""Both searches stop on a flat likelihood: a gain of 1e-8 is worth about 1e-5 of a variance."""
+
+
+def _world(seed: int, full: bool) -> tuple[Floats, Floats, NDArray[np.intp], Floats]:
+    rng = np.random.default_rng(seed)
+    n, growers, attributes = 40, 8, 3
+    g = np.concatenate([np.arange(growers), rng.integers(0, growers, n - growers)])
+    X = np.column_stack([np.ones(n), rng.normal(size=(n, 2))])
+    root = rng.normal(size=(attributes, n, n)) / np.sqrt(n)
+    noise = 0.1 * root @ root.transpose(0, 2, 1) + 0.05 * np.eye(n)
+    if not full:
+        noise = noise * np.eye(n)
+    Y = X @ rng.normal(size=(3, attributes)) + rng.normal(size=(growers, attributes))[g]
+    Y = Y + 0.5 * rng.normal(size=(n, attributes))
+    return Y, X, g, noise
+
+
+def _dense(
+    y: Floats, X: Floats, g: NDArray[np.intp], S: Floats, theta: Floats
+) -> tuple[float, Floats, Floats, Floats]:
+    same = (g[:, None] == g).astype(float)
+    inverse = np.linalg.inv(theta[0] * same + theta[1] * np.eye(len(y)) + S)
+    M = X.T @ inverse @ X
+    beta = np.linalg.solve(M, X.T @ inverse @ y)
+    left = y - X @ beta
+    loglik = -0.5 * (
+        -np.linalg.slogdet(inverse)[1] + np.linalg.slogdet(M)[1] + left @ inverse @ left
+    )
+    P = inverse - inverse @ X @ np.linalg.solve(M, X.T @ inverse)
+    Z = np.eye(g.max() + 1)[g]
+    modes = theta[0] * Z.T @ P @ y
+    error = theta[0] * np.eye(Z.shape[1]) - theta[0] ** 2 * Z.T @ P @ Z
+    return float(loglik), beta, np.linalg.inv(M), np.array([modes, np.sqrt(np.diag(error))])
+
+
+@pytest.mark.parametrize("full", [False, True], ids=["apart", "correlated"])
+def test_it_finds_the_top_of_the_dense_likelihood(full: bool) -> None:
+    Y, X, g, noise = _world(5, full)
+    fit = fit_batches(Y, X, g, noise)
+    assert fit.settled.all()
+    for a in range(Y.shape[1]):
+
+        def minus(log_theta: Floats, a: int = a) -> float:
+            return -_dense(Y[:, a], X, g, noise[a], np.exp(log_theta))[0]
+
+        found = optimize.minimize(
+            minus,
+            [-1.0, -1.0],
+            method="Nelder-Mead",
+            options={"xatol": 1e-7, "fatol": 1e-11, "maxiter": 4000},
+        )
+        loglik, beta, cov, modes = _dense(Y[:, a], X, g, noise[a], fit.theta[a])
+        assert fit.loglik[a] >= -found.fun - 1e-8
+        np.testing.assert_allclose(fit.theta[a], np.exp(found.x), atol=VARIANCE)
+        assert fit.loglik[a] == pytest.approx(loglik, abs=1e-9)
+        np.testing.assert_allclose(fit.beta[a], beta, atol=1e-10)
+        np.testing.assert_allclose(fit.cov[a], cov, atol=1e-10)
+        np.testing.assert_allclose([fit.growers[a], fit.grower_se[a]], modes, atol=1e-9)
+
+
+def test_variances_apart_and_as_a_matrix_are_one_answer() -> None:
+    Y, X, g, noise = _world(6, False)
+    flat = fit_batches(Y, X, g, np.einsum("aii->ia", noise))
+    full = fit_batches(Y, X, g, noise)
+    np.testing.assert_allclose(flat.theta, full.theta, atol=1e-9)
+    np.testing.assert_allclose(flat.df, full.df, rtol=1e-7)
+
+
+def test_a_balanced_table_gives_the_mean_squares() -> None:
+    """Balanced and without panel error, REML is the analysis of variance (positive estimates),
+    and the mean has growers minus one degrees of freedom."""
+    rng = np.random.default_rng(1)
+    g = np.repeat(np.arange(6), 5)
+    y = 2 * rng.normal(size=6)[g] + rng.normal(size=30)
+    table = y.reshape(6, 5)
+    between = 5 * table.mean(axis=1).var(ddof=1)
+    within = table.var(axis=1, ddof=1).mean()
+    fit = fit_batches(y[:, None], np.ones((30, 1)), g, np.zeros((30, 1)))
+    np.testing.assert_allclose(fit.theta[0], [(between - within) / 5, within], rtol=1e-6)
+    assert fit.se[0, 0] == pytest.approx(np.sqrt(between / 30), rel=1e-6)
+    assert fit.df[0, 0] == pytest.approx(5.0, rel=1e-5)
+
+
+def test_without_growers_and_error_it_is_least_squares() -> None:
+    Y, X, _, _ = _world(7, False)
+    fit = fit_batches(Y, X, np.empty(0, dtype=np.intp), np.zeros_like(Y))
+    beta, rss, *_ = np.linalg.lstsq(X, Y, rcond=None)
+    np.testing.assert_allclose(fit.beta, beta.T, atol=1e-10)
+    np.testing.assert_allclose(fit.theta[:, 1], rss / 37, rtol=1e-6)
+    np.testing.assert_allclose(fit.df, 37.0, rtol=1e-9)

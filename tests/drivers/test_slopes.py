@@ -1,0 +1,155 @@
+"""Slopes: the planted ones found, the tied ones refused, the counts told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from origin_compare.answers import Answer
+from origin_compare.drivers import effects
+from origin_compare.drivers.slopes import VERDICTS
+from origin_compare.errors import NotEnoughData, UnknownName
+from tests.drivers.seasons import Tasted, invent, two_true
+
+
+def _row(table: pd.DataFrame, attribute: str, process: str) -> pd.Series:
+    return table.set_index(["attribute", "process"]).loc[(attribute, process)]
+
+
+def test_planted_slopes_are_clear_and_the_rest_is_not() -> None:
+    season = invent(1, each=8, slopes=two_true())
+    found = effects(season.batches, season.profile)
+    assert isinstance(found, Answer)
+    table = found.table()
+    assert len(table) == 18
+    assert set(table["verdict"]) <= set(VERDICTS)
+    length = _row(table, "attribute 1", "length_h")
+    acid = _row(table, "attribute 2", "final_ph")
+    assert (length["verdict"], acid["verdict"]) == ("clear", "clear")
+    assert (length["low"] < 0.5 < length["high"], acid["low"] < -0.5 < acid["high"]) == (True, True)
+    assert (length["step"], acid["step"]) == ("10 h", "0.1 pH")
+    assert (table["verdict"] == "clear").sum() == 2
+    assert "goes with length (+0." in found.sentence()
+    assert "caus" not in found.sentence()
+
+
+def test_every_question_is_counted_and_bounded_together() -> None:
+    season = invent(5, slopes=two_true())
+    found = effects(season.batches, season.profile)
+    assert found.tested == 18 + 6
+    p = np.concatenate([found.slopes["p"], found.origins["p"]])
+    q = np.concatenate([found.slopes["q"], found.origins["q"]])
+    np.testing.assert_allclose(q, stats.false_discovery_control(p))
+    assert "24 questions tested together" in found.rests_on()
+
+
+def test_length_tied_to_ph_is_refused_and_named() -> None:
+    season = invent(2, each=8, together=-0.98, slopes=two_true())
+    found = effects(season.batches, season.profile)
+    table = found.table()
+    tied = table[table["verdict"] == "cannot be told apart"]
+    assert set(tied["process"]) == {"length_h", "final_ph"}
+    assert set(tied["tied_with"]) == {"length_h", "final_ph"}
+    assert "length and final pH move together here (r = −0.9" in tied["why"].iloc[0]
+    assert found.tested == 6 + 6
+    assert "this data cannot tell them apart" in found.sentence()
+
+
+def test_process_set_by_the_grower_is_refused() -> None:
+    season = invent(2, tied=1.0, slopes=two_true())
+    table = effects(season.batches, season.profile).table()
+    assert set(table["verdict"]) == {"cannot be told apart"}
+    assert set(table["tied_with"]) == {"grower_id"}
+
+
+def test_an_attribute_the_panel_cannot_tell_gets_no_verdict() -> None:
+    season = invent(1, slopes=two_true())
+    deaf = Tasted(season.profile.estimates, season.profile.errors, ("attribute 2",))
+    found = effects(season.batches, deaf)
+    one = found.table()[found.table()["attribute"] == "attribute 1"]
+    assert set(one["verdict"]) == {"panel cannot tell"}
+    assert found.tested == 3 + 1
+    assert "The panel cannot tell batches apart on attribute 1, attribute 3, " in found.sentence()
+
+
+def test_panel_error_is_carried_in() -> None:
+    """The same scores with a noisier panel leave less for the batches, never a surer slope;
+    unequal panel errors weigh the batches unequally."""
+    season = invent(1, slopes=two_true())
+    plain = effects(season.batches, season.profile).table()
+    errors = season.profile.errors.copy()
+    errors.iloc[::2] = 1.5
+    loud = Tasted(season.profile.estimates, errors, season.profile.told)
+    weighed = effects(season.batches, loud).table()
+    assert not np.allclose(plain["slope"], weighed["slope"], atol=0.01)
+    assert (weighed["se"] > 0).all()
+
+
+def test_adjusted_against_alone_is_named() -> None:
+    slopes = np.zeros((3, 6))
+    slopes[2] = -0.6
+    season = invent(7, each=10, together=-0.75, slopes=slopes)
+    table = effects(season.batches, season.profile).table()
+    row = table[table["process"] == "length_h"]
+    assert (
+        row["difference"] == "seen alone, gone once the other process variables are allowed for"
+    ).sum() >= 4
+    assert (row["alone"] > row["slope"]).all()
+
+
+def test_growers_share_covers_its_truth_and_is_named() -> None:
+    season = invent(12, growers=16, each=6, grower_sd=0.8)
+    origins = effects(season.batches, season.profile).origins
+    truth = 0.8**2 / (0.8**2 + 0.5**2)
+    assert ((origins["low"] < truth) & (truth < origins["high"])).all()
+    assert (origins["verdict"] == "clear").all()
+
+
+def test_one_batch_per_grower_gives_no_share() -> None:
+    season = invent(12, growers=20, each=1)
+    found = effects(season.batches, season.profile)
+    assert found.origins["share"].isna().all()
+    assert set(found.origins["verdict"]) == {"cannot be told apart"}
+    assert "With one batch per grower, grower and batch are one thing." in found.rests_on()
+
+
+def test_cuts_enter_where_recorded_and_their_absence_is_said() -> None:
+    season = invent(1, slopes=two_true())
+    assert (
+        "Not allowed for: new-make strength (recorded for 0 of 60 batches), cut-on strength "
+        "(recorded for 0 of 60 batches) and cut-off strength (recorded for 0 of 60 batches). "
+        "Cuts and strength can move a profile more than anything before the still"
+        in effects(season.batches, season.profile).rests_on()
+    )
+    cut = np.random.default_rng(0).normal(65.0, 1.0, 60)
+    batches = season.batches.assign(cut_off_abv_pct=cut)
+    moved = Tasted(
+        season.profile.estimates.add(0.8 * (cut - 65.0), axis=0),
+        season.profile.errors,
+        season.profile.told,
+    )
+    found = effects(batches, moved)
+    assert "Allowed for: cut-off strength." in found.rests_on()
+    without = effects(batches, moved, still=()).table()
+    assert found.table()["se"].mean() < 0.8 * without["se"].mean()
+
+
+def test_too_few_batches_are_refused() -> None:
+    season = invent(1, growers=2, each=3)
+    with pytest.raises(
+        NotEnoughData,
+        match=r"^A slope needs at least 7 ended, tasted batches of one known origin with all "
+        r"process figures recorded; there are 6\.$",
+    ):
+        effects(season.batches, season.profile)
+
+
+def test_an_attribute_nobody_scored() -> None:
+    season = invent(1, attributes=2)
+    with pytest.raises(
+        UnknownName,
+        match=r"^No attribute peaty in the scores; the panel scored attribute 1 and attribute 2\.$",
+    ):
+        effects(season.batches, season.profile, attributes=["peaty"])
