@@ -1,0 +1,300 @@
+"""A raw table, once understood, to typed rows; rows with faults are set aside as they stood."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from origin_compare.house import HouseRules
+from origin_compare.records.cell_figures import comma_evidence, parse_figures, parse_gravity
+from origin_compare.records.cell_times import order_evidence, parse_dates, parse_moments
+from origin_compare.records.cells import MISSING_KEYS, MISSING_WORDS, Hints, Parsed, parse_text
+from origin_compare.records.findings import Finding, finding, mending
+from origin_compare.records.guess import Guess, Mapped
+from origin_compare.records.sheets import Column, Sheet
+from origin_compare.records.tables import MEND_HEADER, RawTable
+
+PROVENANCE = ("_file", "_tab", "_row", "_raw")
+"""Beside every clean row: file, tab, row number, and its cells as written (JSON by header)."""
+
+AT = "_at"
+"""Position of a clean row's source in its raw table; a wide row gives several clean rows."""
+
+
+@dataclass(frozen=True)
+class Cleaned:
+    """One table read and checked by itself.
+
+    `frame`: every column of the sheet, typed, with `PROVENANCE` and `_at`; `bad`: per raw row
+    whether it is set aside; `findings`: faults and warnings by position in the raw table.
+    """
+
+    raw: RawTable
+    guess: Guess
+    frame: pd.DataFrame
+    bad: np.ndarray
+    findings: tuple[Finding, ...]
+
+    @property
+    def sheet(self) -> Sheet:
+        return self.guess.sheet
+
+
+def clean(raw: RawTable, guess: Guess, rules: HouseRules) -> Cleaned:
+    """Type every column, check every cell, fill defaults; faulty rows are marked, not dropped.
+
+    `frame` holds the good rows only. A column whose header is missing is all missing.
+    """
+    columns, findings = _columns(raw, guess, rules)
+    findings = [*raw.findings, *findings]
+    findings += _needed(columns, raw, guess)
+    findings += _one_of(columns, guess, ~_bad_rows(findings, len(raw.rows)))
+    findings += _unusual(columns, raw, guess, rules)
+    scores, more = _attributes(raw, guess, rules)
+    findings += more
+    bad = _bad_rows(findings, len(raw.rows))
+    frame = pd.DataFrame(columns, index=pd.RangeIndex(len(raw.rows)))
+    frame = frame.assign(**_provenance(raw), **{AT: np.arange(len(raw.rows))})[~bad]
+    if guess.attributes:
+        frame = _melted(frame, [(name, values[~bad]) for name, values in scores])
+    return Cleaned(raw, guess, frame.reset_index(drop=True), bad, tuple(findings))
+
+
+def set_aside(raw: RawTable, findings: Sequence[Finding], bad: np.ndarray) -> pd.DataFrame:
+    """The rows set aside as they stood, under their own headers, with what to mend at the end.
+
+    The index is the row number in the file. Written as CSV the frame can be mended and read back.
+    """
+    notes = mending(findings, len(raw.rows))
+    frame = raw.cells[bad].set_axis(_own_names(raw.headers), axis=1)
+    frame = frame.assign(**{MEND_HEADER: notes[bad].to_numpy()})
+    return frame.set_index(pd.Index(raw.rows[bad], name="row"))
+
+
+def blank_column(column: Column, length: int) -> pd.Series:
+    """A column of missing values of the kind's own type."""
+    dtypes: Mapping[str, str] = {
+        "count": "Int64",
+        "date": "datetime64[us]",
+        "moment": "datetime64[us, UTC]",
+        "key": "str",
+        "text": "str",
+    }
+    dtype = dtypes.get(column.kind, "float64")
+    missing = pd.NaT if "date" in dtype else (pd.NA if dtype == "Int64" else np.nan)
+    return pd.Series([missing] * length if length else [], dtype=dtype)
+
+
+def _columns(
+    raw: RawTable, guess: Guess, rules: HouseRules
+) -> tuple[dict[str, pd.Series], list[Finding]]:
+    """Every column of the sheet as a typed series, in the sheet's order."""
+    given = {one.column.name: one for one in guess.mapped}
+    shared = _shared_hints(raw, guess, rules)
+    columns: dict[str, pd.Series] = {}
+    findings: list[Finding] = []
+    for column in guess.sheet.columns:
+        texts = _texts(raw, guess, column, given)
+        if texts is None:
+            columns[column.name] = blank_column(column, len(raw.rows))
+            continue
+        one = given.get(column.name)
+        hints = _hints(shared, one.unit if one else "", raw, given)
+        parsed = parse_column(texts, column, hints)
+        columns[column.name] = parsed.values
+        findings.extend(parsed.findings)
+    return columns, findings
+
+
+def parse_column(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
+    """The reader for the column's kind."""
+    if column.kind in ("key", "text"):
+        return parse_text(texts, column)
+    if column.kind == "gravity":
+        return parse_gravity(texts, column, hints)
+    if column.kind == "date":
+        return parse_dates(texts, column, hints)
+    if column.kind == "moment":
+        return parse_moments(texts, column, hints)
+    return parse_figures(texts, column, hints)
+
+
+def _texts(
+    raw: RawTable, guess: Guess, column: Column, given: Mapping[str, Mapped]
+) -> pd.Series | None:
+    """The column's cells, constants and defaults filled in; None where nothing gives it."""
+    constant = guess.constants.get(column.name)
+    fill = constant or column.default
+    if column.name in given:
+        texts = raw.cells[given[column.name].at]
+        return texts.where(texts != "", fill) if fill else texts
+    if fill is None:
+        return None
+    return pd.Series([fill] * len(raw.rows), dtype="str")
+
+
+def _shared_hints(raw: RawTable, guess: Guess, rules: HouseRules) -> Hints:
+    """What all columns of the table together tell about figures and dates."""
+    comma = point = day = month = 0
+    for one in guess.mapped:
+        if one.column.kind in ("number", "temperature", "gravity"):
+            says_comma, says_point = comma_evidence(raw.cells[one.at])
+            comma, point = comma + says_comma, point + says_point
+        elif one.column.kind in ("date", "moment"):
+            says_day, says_month = order_evidence(raw.cells[one.at])
+            day, month = day + says_day, month + says_month
+    decimal_comma = guess.decimal_comma
+    if decimal_comma is None and (comma or point) and not (comma and point):
+        decimal_comma = comma > 0
+    month_first = {"day first": False, "month first": True}.get(guess.date_order)
+    if month_first is None and (day or month) and not (day and month):
+        month_first = month > 0
+    return Hints("", decimal_comma, month_first, rules.time_zone)
+
+
+def _hints(shared: Hints, unit: str, raw: RawTable, given: Mapping[str, Mapped]) -> Hints:
+    names = [name for name in ("batch_id", "instrument") if name in given]
+    groups = np.zeros(len(raw.rows), dtype=np.int64)
+    for name in names:
+        codes, unique = pd.factorize(raw.cells[given[name].at])
+        groups = groups * max(len(unique), 1) + codes
+    return Hints(unit, shared.decimal_comma, shared.month_first, shared.time_zone, groups)
+
+
+def _needed(columns: Mapping[str, pd.Series], raw: RawTable, guess: Guess) -> list[Finding]:
+    """Cells that must be filled and are not; one already listed as unreadable is listed once."""
+    cells = {one.column.name: raw.cells[one.at] for one in guess.mapped}
+    findings = []
+    for column in guess.sheet.columns:
+        wide = column.name == "attribute" and guess.attributes
+        if not column.needed or wide or column.name not in cells:
+            continue
+        texts = cells[column.name]
+        empty = columns[column.name].isna().to_numpy() & _is_empty(texts, column)
+        at = np.flatnonzero(empty)
+        if len(at):
+            says = column.says.split(",")[0]
+            mend = f"Every row of {guess.sheet.name} needs its {says}."
+            findings.append(finding(at, column.name, texts.iloc[at].tolist(), "is empty", mend))
+    return findings
+
+
+def _is_empty(texts: pd.Series, column: Column) -> np.ndarray:
+    words = MISSING_KEYS if column.kind == "key" else MISSING_WORDS
+    return texts.str.casefold().isin(words).to_numpy(dtype=bool)
+
+
+def _one_of(columns: Mapping[str, pd.Series], guess: Guess, unblamed: np.ndarray) -> list[Finding]:
+    """Rows that hold none of a group; where a cell is already listed, that says enough."""
+    findings = []
+    for group in guess.sheet.one_of:
+        none = np.logical_and.reduce([columns[name].isna().to_numpy() for name in group])
+        at = np.flatnonzero(none & unblamed)
+        if len(at):
+            names = f"{', '.join(group[:-1])} or {group[-1]}"
+            mend = f"Fill in {names}, or take the row out."
+            findings.append(finding(at, "", "", f"holds no {names}", mend))
+    return findings
+
+
+def _unusual(
+    columns: Mapping[str, pd.Series], raw: RawTable, guess: Guess, rules: HouseRules
+) -> list[Finding]:
+    """Figures outside the house's own window earn a warning."""
+    findings = []
+    for one in guess.mapped:
+        window = rules.windows.get(one.column.name)
+        if window is None or one.column.kind not in ("number", "gravity", "temperature"):
+            continue
+        values = columns[one.column.name]
+        low = -np.inf if window.low is None else window.low
+        high = np.inf if window.high is None else window.high
+        at = np.flatnonzero(((values < low) | (values > high)).to_numpy())
+        if len(at):
+            unit = f" {window.unit}" if window.unit else ""
+            ends = [f"{end:g}" for end in (window.low, window.high) if end is not None]
+            wrong = f"is outside the house window {' to '.join(ends)}{unit}"
+            texts = raw.cells[one.at].iloc[at].tolist()
+            findings.append(
+                finding(at, one.column.name, texts, wrong, "Check it, if it is new.", "warning")
+            )
+    return findings
+
+
+def _attributes(
+    raw: RawTable, guess: Guess, rules: HouseRules
+) -> tuple[list[tuple[str, pd.Series]], list[Finding]]:
+    """Scores of a wide tasting sheet by attribute; columns left wholly empty are no attribute."""
+    scores: list[tuple[str, pd.Series]] = []
+    findings: list[Finding] = []
+    shared = _shared_hints(raw, guess, rules)
+    for at, name in guess.attributes:
+        texts = raw.cells[at]
+        if not bool((texts != "").any()):
+            continue
+        parsed = parse_figures(texts, guess.sheet.column("score"), shared)
+        scores.append((name, parsed.values))
+        findings.extend(
+            Finding(one.at, name, one.values, one.wrong, one.mend, one.weight)
+            for one in parsed.findings
+        )
+    return scores, findings
+
+
+def _melted(frame: pd.DataFrame, scores: Sequence[tuple[str, pd.Series]]) -> pd.DataFrame:
+    """One row per score, row by row in the order of the sheet."""
+    parts = [
+        frame.assign(attribute=pd.Series(name, index=frame.index, dtype="str"), score=values)
+        for name, values in scores
+    ]
+    if not parts:
+        return frame.iloc[:0]
+    return pd.concat(parts, ignore_index=True).sort_values(AT, kind="stable")
+
+
+def _bad_rows(findings: Sequence[Finding], length: int) -> np.ndarray:
+    bad = np.zeros(length, dtype=bool)
+    for one in findings:
+        if one.weight == "fault":
+            bad[one.at[one.at >= 0]] = True
+    return bad
+
+
+def _provenance(raw: RawTable) -> dict[str, pd.Series]:
+    length = len(raw.rows)
+    return {
+        "_file": pd.Series([raw.file] * length, dtype="str"),
+        "_tab": pd.Series([raw.tab] * length, dtype="str"),
+        "_row": pd.Series(raw.rows, dtype="int64"),
+        "_raw": raw_text(raw),
+    }
+
+
+def raw_text(raw: RawTable) -> pd.Series:
+    """Each row's cells as written, as a JSON object by header."""
+    text = pd.Series(["{"] * len(raw.rows), dtype="str")
+    for at, header in enumerate(_own_names(raw.headers)):
+        lead = ", " if at else ""
+        text = text + f"{lead}{json.dumps(header, ensure_ascii=False)}: " + _quoted(raw.cells[at])
+    return text + "}"
+
+
+def _quoted(cells: pd.Series) -> pd.Series:
+    if bool(cells.str.contains(r'["\\\x00-\x1f]', regex=True).any()):
+        return cells.map(lambda cell: json.dumps(cell, ensure_ascii=False)).astype("str")
+    return '"' + cells + '"'
+
+
+def _own_names(headers: Sequence[str]) -> list[str]:
+    """Headers made different from one another, as a frame and a JSON object need."""
+    names: list[str] = []
+    for header in headers:
+        name, count = header, 2
+        while name in names:
+            name, count = f"{header} ({count})", count + 1
+        names.append(name)
+    return names

@@ -1,0 +1,287 @@
+"""What taking files in would do: clean sheets, faults, rows set aside, every row accounted for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from graphlib import TopologicalSorter
+
+import numpy as np
+import pandas as pd
+
+from origin_compare.answers import count, listed
+from origin_compare.house import HouseRules
+from origin_compare.records.against import (
+    check_links,
+    drop_repeats,
+    hold_against_store,
+    keep_whole,
+    names_aside,
+    names_of,
+)
+from origin_compare.records.clean import AT, blank_column, clean, set_aside
+from origin_compare.records.faults import Fault, fault_table
+from origin_compare.records.findings import finding, told
+from origin_compare.records.guess import Guess, HeaderMap, Verdict, guess_sheet
+from origin_compare.records.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
+from origin_compare.records.offer import Offer, offer
+from origin_compare.records.readers import Sources, read_sources
+from origin_compare.records.sheets import SHEETS, Sheet
+from origin_compare.records.tables import RawTable, SourceFile
+
+ACCOUNT = ["file", "sheet", "read", "good", "set_aside", "already_there", "repeated", "blank"]
+
+
+@dataclass(frozen=True)
+class IntakePlan:
+    """What an intake would do; nothing is stored until the store is given this plan.
+
+    `sheets`: clean frames of new rows by sheet, every column of the sheet plus `_file, _tab,
+        _row, _raw`; counts are Int64, days datetime64[us], moments datetime64[us, UTC];
+    `faults`: everything found, faults and warnings; `set_aside`: per table (file, or file and
+        tab) the rows with faults as they stood, indexed by row number, with what to mend;
+    `left_alone`: (file, why) of files that are no tables; `already_there`: rows per sheet the
+        store has in the same words; `files`: every file brought in; `offers`: tables to be
+        mapped by hand; `account`: one row per table, columns `ACCOUNT` plus `warnings`.
+    """
+
+    sheets: Mapping[str, pd.DataFrame]
+    faults: tuple[Fault, ...]
+    set_aside: Mapping[str, pd.DataFrame]
+    left_alone: tuple[tuple[str, str], ...]
+    already_there: Mapping[str, int]
+    files: tuple[SourceFile, ...]
+    offers: tuple[Offer, ...]
+    account: pd.DataFrame
+
+    @property
+    def is_clean(self) -> bool:
+        """No fault was found; warnings do not count."""
+        return not any(fault.weight == "fault" for fault in self.faults)
+
+    def sentence(self) -> str:
+        """What would be taken in and what was set aside, in a sentence or two."""
+        totals = self.account[ACCOUNT[2:]].sum()
+        taken = [
+            count(len(frame), _one_row(name)) for name, frame in self.sheets.items() if len(frame)
+        ]
+        said = [f"Takes in {listed(taken, 12)}." if taken else "Takes in nothing new."]
+        if totals["set_aside"]:
+            verb = "is" if totals["set_aside"] == 1 else "are"
+            said.append(f"{count(int(totals['set_aside']), 'row')} {verb} set aside to be mended.")
+        if totals["already_there"]:
+            said.append(
+                f"{count(int(totals['already_there']), 'row')} already in the store: nothing "
+                "changes there."
+            )
+        refused = [
+            fault.file for fault in self.faults if not fault.sheet and fault.weight == "fault"
+        ]
+        if refused:
+            said.append(f"Not read as a sheet: {listed(list(dict.fromkeys(refused)))}.")
+        return " ".join(said)
+
+    def table(self) -> pd.DataFrame:
+        """Per table: sheet, rows read, good, set aside, there already, repeated, blank, warnings."""
+        return self.account
+
+    def fault_table(self) -> pd.DataFrame:
+        """One row per fault or warning."""
+        return fault_table(self.faults)
+
+    def rests_on(self) -> str:
+        """The files and rows behind the plan, and what was left alone."""
+        rows = int(self.account["read"].sum())
+        text = f"{count(len(self.files), 'file')}, {count(rows, 'row')} read"
+        if self.left_alone:
+            text += f"; left alone: {listed([name for name, _ in self.left_alone])}"
+        return text + "."
+
+
+def plan_intake(
+    sources: Sources | Iterable[tuple[str, bytes]],
+    rules: HouseRules,
+    maps: Sequence[HeaderMap] = (),
+    known: Mapping[str, pd.DataFrame] | None = None,
+) -> IntakePlan:
+    """Read, understand and check files, without storing anything.
+
+    `maps`: header maps remembered from earlier intakes. `known`: what the store holds, per sheet
+    a frame with the key columns and either the other columns or `_content` (`content_hash`);
+    None where there is no store. Without a store, links to a sheet that is wholly absent are
+    not checked but said in a warning.
+
+    Raises `RefusedFile` if no file was brought in.
+    """
+    brought = sources if isinstance(sources, Sources) else read_sources(sources)
+    faults = list(brought.faults)
+    ledgers: list[Ledger] = []
+    strays: list[tuple[RawTable, Verdict]] = []
+    for raw in brought.tables:
+        verdict = guess_sheet(raw, maps)
+        if verdict.guess is None:
+            strays.append((raw, verdict))
+            continue
+        ledgers.append(open_ledger(len(ledgers), clean(raw, verdict.guess, rules)))
+        faults.extend(_header_warnings(raw, verdict.guess))
+    there, absent = _hold_against(ledgers, known)
+    faults.extend(absent)
+    for one in ledgers:
+        faults.extend(told(one.findings, one.label, one.sheet, one.rows))
+    faults.extend(_stray(raw, verdict) for raw, verdict in strays)
+    return IntakePlan(
+        _sheets(ledgers),
+        tuple(faults),
+        _set_aside(ledgers, strays),
+        brought.left_alone,
+        there,
+        brought.files,
+        tuple(offer(raw, verdict) for raw, verdict in strays),
+        _account(ledgers, strays, faults),
+    )
+
+
+def sheets_in_order() -> tuple[Sheet, ...]:
+    """All sheets, each after those its rows point to."""
+    links = {
+        name: {column.links_to for column in sheet.columns if column.links_to}
+        for name, sheet in SHEETS.items()
+    }
+    return tuple(SHEETS[name] for name in TopologicalSorter(links).static_order())
+
+
+def _hold_against(
+    ledgers: list[Ledger], known: Mapping[str, pd.DataFrame] | None
+) -> tuple[dict[str, int], list[Fault]]:
+    """Repeats, store and links, sheet by sheet so that causes travel down the chain."""
+    store = known or {}
+    held: dict[str, set[str]] = {}
+    aside: dict[str, Mapping[str, str]] = {}
+    there: dict[str, int] = {}
+    absent: list[Fault] = []
+    for sheet in sheets_in_order():
+        mine = [one for one in ledgers if one.sheet == sheet.name]
+        old = store.get(sheet.name, pd.DataFrame())
+        drop_repeats(mine, sheet)
+        if len(old):
+            there[sheet.name] = hold_against_store(mine, sheet, old)
+        lacking = check_links(mine, sheet, held, aside, strict=known is not None)
+        if sheet.name in ("malts", "mashes"):
+            keep_whole(mine, sheet)
+        absent.extend(_absent(one, parent) for one in mine for parent in dict.fromkeys(lacking))
+        new = [names_of(one.frame, sheet.name) for one in mine]
+        held[sheet.name] = names_of(old, sheet.name).union(*new)
+        aside[sheet.name] = names_aside(mine, sheet.name)
+    return {name: number for name, number in there.items() if number}, absent
+
+
+def _absent(one: Ledger, parent: str) -> Fault:
+    return Fault(
+        one.label,
+        one.sheet,
+        None,
+        "",
+        "",
+        f"points to {parent}, of which there is no sheet, so these links are not checked",
+        f"Bring the {parent} sheet as well.",
+        "warning",
+    )
+
+
+def _header_warnings(raw: RawTable, guess: Guess) -> list[Fault]:
+    """Columns left out, by name: nothing of a file goes missing unsaid."""
+    name = guess.sheet.name
+    said = [
+        Fault(
+            raw.label,
+            name,
+            raw.header_row,
+            header,
+            "",
+            f"is no column of {name} and is left out",
+            "Map it once if it is wanted.",
+            "warning",
+        )
+        for header in guess.unknown
+    ]
+    said += [
+        Fault(
+            raw.label,
+            name,
+            raw.header_row,
+            header,
+            unit,
+            "is a unit that is not known for this column, which is left out",
+            "Convert the column, or correct the unit in the header.",
+            "warning",
+        )
+        for header, unit in guess.units_refused
+    ]
+    return said
+
+
+def _stray(raw: RawTable, verdict: Verdict) -> Fault:
+    return Fault(raw.label, "", None, "", "", verdict.wrong, verdict.mend)
+
+
+def _sheets(ledgers: Sequence[Ledger]) -> dict[str, pd.DataFrame]:
+    """New rows of all tables by sheet, in the order of `SHEETS`; every sheet is there."""
+    frames: dict[str, pd.DataFrame] = {}
+    for name, sheet in SHEETS.items():
+        parts = [one.frame.drop(columns=AT) for one in ledgers if one.sheet == name]
+        filled = [part for part in parts if len(part)]
+        frames[name] = pd.concat(filled, ignore_index=True) if filled else empty_sheet(sheet)
+    return frames
+
+
+def empty_sheet(sheet: Sheet) -> pd.DataFrame:
+    """A sheet without rows: every column with its type, and the provenance columns."""
+    columns = {column.name: blank_column(column, 0) for column in sheet.columns}
+    for name, dtype in (("_file", "str"), ("_tab", "str"), ("_row", "int64"), ("_raw", "str")):
+        columns[name] = pd.Series([], dtype=dtype)
+    return pd.DataFrame(columns)
+
+
+def _set_aside(
+    ledgers: Sequence[Ledger], strays: Sequence[tuple[RawTable, Verdict]]
+) -> dict[str, pd.DataFrame]:
+    frames: dict[str, pd.DataFrame] = {}
+    for one in ledgers:
+        bad = one.state == ASIDE
+        if bad.any():
+            frames[one.label] = set_aside(one.cleaned.raw, one.findings, bad)
+    for raw, verdict in strays:
+        everything = np.arange(len(raw.rows))
+        cause = finding(everything, "", "", verdict.wrong, verdict.mend)
+        frames[raw.label] = set_aside(raw, [cause], np.ones(len(raw.rows), dtype=bool))
+    return frames
+
+
+def _account(
+    ledgers: Sequence[Ledger],
+    strays: Sequence[tuple[RawTable, Verdict]],
+    faults: Sequence[Fault],
+) -> pd.DataFrame:
+    warnings = pd.Series(
+        [fault.file for fault in faults if fault.weight == "warning"], dtype="str"
+    ).value_counts()
+    rows = [
+        (
+            one.label,
+            one.sheet,
+            one.cleaned.raw.rows_read,
+            one.count(GOOD),
+            one.count(ASIDE),
+            one.count(THERE),
+            one.count(REPEATED),
+            one.cleaned.raw.blank,
+        )
+        for one in ledgers
+    ]
+    rows += [(raw.label, "", raw.rows_read, 0, len(raw.rows), 0, 0, raw.blank) for raw, _ in strays]
+    table = pd.DataFrame(rows, columns=ACCOUNT)
+    return table.assign(warnings=[int(warnings.get(file, 0)) for file in table["file"]])
+
+
+def _one_row(sheet: str) -> str:
+    return {"malts": "malt row", "mashes": "mash row"}.get(sheet, sheet.removesuffix("s"))
