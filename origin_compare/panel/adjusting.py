@@ -11,7 +11,14 @@ from scipy import stats
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.panel.components import Components, Layout, Solution, lay_out, reml, solve
+from origin_compare.panel.components import (
+    Components,
+    Layout,
+    Solution,
+    estimate_components,
+    lay_out,
+    solve,
+)
 from origin_compare.panel.profile import Profile, Verdict, centring
 from origin_compare.panel.rows import Rows, usable
 
@@ -34,21 +41,21 @@ def adjusted(
     """
     rows = usable(scores, scales)
     _refuse_too_little(rows)
-    fits: dict[str, tuple[Solution, pd.DataFrame, list[str]]] = {}
+    usable_parts: dict[str, pd.DataFrame] = {}
     unusable: list[tuple[str, str, int]] = []
-    layouts: dict[bytes, Layout] = {}
     for attribute, part in parts_of(rows.frame):
         cause = _cause_against(part, rows)
         if cause:
             unusable.append((attribute, cause, len(part)))
         else:
-            fits[attribute] = _fit(part, layouts)
-    if not fits:
+            usable_parts[attribute] = part
+    if not usable_parts:
         raise NotEnoughData(
             "No attribute can be compared: "
             + "; ".join(f"{name} {cause}" for name, cause, _ in unusable)
             + "."
         )
+    fits = _fits(usable_parts)
     verdicts = _verdicts(fits, rows)
     told = {verdict.attribute: verdict.told_apart for verdict in verdicts}
     parts = [_estimates(name, *fits[name], told[name]) for name in (v.attribute for v in verdicts)]
@@ -111,24 +118,34 @@ def _cause_against(part: pd.DataFrame, rows: Rows) -> str:
     return ""
 
 
-def _fit(
-    part: pd.DataFrame, layouts: dict[bytes, Layout]
-) -> tuple[Solution, pd.DataFrame, list[str]]:
-    """The fit of one attribute; attributes scored on the same rows share one layout."""
-    batch, ids = pd.factorize(part["batch_id"], sort=True)
-    assessor = pd.factorize(part["assessor_id"])[0]
-    tasting = pd.factorize(part["tasting_id"])[0]
-    covariate = position_covariate(part, batch)
-    seen = [batch, assessor, tasting] + ([] if covariate is None else [covariate[:, 0]])
-    key = np.stack(seen).tobytes()
-    if key not in layouts:
-        layouts[key] = lay_out(batch, assessor, tasting, covariate)
-    layout = layouts[key]
-    y = part["score"].to_numpy()
-    mean, spread = float(y.mean()), float(y.std())
-    standard = (y - mean) / spread
-    solution = solve(layout, standard, reml(layout, standard))
-    return _unscaled(solution, mean, spread), part, [str(name) for name in ids]
+def _fits(
+    parts: Mapping[str, pd.DataFrame],
+) -> dict[str, tuple[Solution, pd.DataFrame, list[str]]]:
+    """The fit of each attribute; attributes scored on the very same rows are fitted together."""
+    alike: dict[bytes, list[str]] = {}
+    layouts: dict[bytes, tuple[Layout, list[str]]] = {}
+    for name, part in parts.items():
+        batch, ids = pd.factorize(part["batch_id"], sort=True)
+        assessor = pd.factorize(part["assessor_id"])[0]
+        tasting = pd.factorize(part["tasting_id"])[0]
+        covariate = position_covariate(part, batch)
+        seen = [batch, assessor, tasting] + ([] if covariate is None else [covariate[:, 0]])
+        key = np.stack(seen).tobytes() + "\n".join(map(str, ids)).encode()
+        alike.setdefault(key, []).append(name)
+        if key not in layouts:
+            layout = lay_out(batch, assessor, tasting, covariate)
+            layouts[key] = layout, [str(one) for one in ids]
+    found = {}
+    for key, names in alike.items():
+        layout, known = layouts[key]
+        ys = np.column_stack([parts[name]["score"].to_numpy() for name in names])
+        means, spreads = ys.mean(axis=0), ys.std(axis=0)
+        standard = (ys - means) / spreads
+        for i, components in enumerate(estimate_components(layout, standard)):
+            solution = solve(layout, standard[:, i], components)
+            scaled = _unscaled(solution, float(means[i]), float(spreads[i]))
+            found[names[i]] = (scaled, parts[names[i]], known)
+    return {name: found[name] for name in parts}
 
 
 def _unscaled(solution: Solution, mean: float, spread: float) -> Solution:
@@ -137,7 +154,6 @@ def _unscaled(solution: Solution, mean: float, spread: float) -> Solution:
     components = Components(
         variance={name: value * spread**2 for name, value in found.variance.items()},
         cov=found.cov * spread**4,
-        criterion=found.criterion,
         status=found.status,
     )
     return Solution(

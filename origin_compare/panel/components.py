@@ -5,12 +5,11 @@ Science, 2010, ch. 5, from memory):
 
     score = covariates + batch + assessor + tasting + assessor:batch + assessor:tasting + error
 
-Everything but batch and tasting is nested in the assessor, so the covariance of the scores is
-one small block per assessor plus a part of low rank. Components are found by REML with average
-information steps (Gilmour, Thompson and Cullis, Biometrics 51, 1995, 1440, from memory); batch
-effects then by generalised least squares with batch fixed. The package's general engine gives the
-same components (a test holds them together); this one uses the blocks and is quick enough for
-every attribute of a season at each turn of a page.
+The components come from `mixed.fit` with batch random; batch effects then follow by generalised
+least squares with batch fixed and those components (Searle, Casella and McCulloch, Variance
+Components, 1992, ch. 6 to 7, from memory). Everything but batch and tasting is nested in the
+assessor, so the covariance of the scores is one small block per assessor plus a part of low rank,
+which makes the covariance of estimates and of components cheap.
 """
 
 from __future__ import annotations
@@ -24,10 +23,11 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 
+from origin_compare import mixed
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-WITHIN = ("assessor", "assessor:batch", "assessor:tasting", "residual")
 CROSSED = ("batch", "tasting")
 
 
@@ -89,13 +89,12 @@ class Components:
     """Variance components of one attribute.
 
     `variance`: by component name, 0 at the boundary; `cov`: their asymptotic covariance, rows in
-    the order of `variance`, 0 for a component at the boundary. `status`: ok, boundary or
-    not_converged.
+    the order of `variance`, 0 for a component at the boundary. `status` as the fit says
+    it: ok, boundary, not_identified or not_converged.
     """
 
     variance: Mapping[str, float]
     cov: Floats
-    criterion: float
     status: str
 
 
@@ -154,41 +153,39 @@ def lay_out(batch: Ints, assessor: Ints, tasting: Ints, covariates: Floats | Non
     )
 
 
-def reml(layout: Layout, y: Floats) -> Components:
-    """REML variance components with batch random; y has one score per row of the layout."""
-    names = layout.used
-    fixed = np.column_stack([np.ones(layout.n), layout.covariates])
-    groups = {name: layout.groups(name) for name in names}
-    theta = np.full(len(names), 0.6 * np.var(y) / len(names))
-    theta[-1] += 0.4 * np.var(y)
-    floor = 1e-9 * float(np.var(y))
-    now = _turn(layout, groups, theta, fixed, y)
-    converged = False
-    for _ in range(60):
-        free = (theta > 0) | (now.score > 0)
-        step = np.zeros_like(theta)
-        step[free] = linalg.lstsq(now.average[np.ix_(free, free)], now.score[free])[0]
-        theta_new, new = _climb(layout, groups, theta, step, floor, fixed, y, now)
-        moved = np.max(np.abs(theta_new - theta)) / float(np.var(y))
-        gain = now.criterion - new.criterion
-        theta, now = theta_new, new
-        if moved < 1e-6 or (abs(gain) < 1e-10 and moved < 1e-4):
-            converged = True
-            break
-    status = "not_converged" if not converged else "boundary" if np.any(theta == 0) else "ok"
-    return Components(
-        variance=dict(zip(names, theta.tolist(), strict=True)),
-        cov=_doubt(layout, groups, theta, fixed),
-        criterion=now.criterion + (layout.n - fixed.shape[1]) * np.log(2 * np.pi),
-        status=status,
+def estimate_components(layout: Layout, ys: Floats) -> list[Components]:
+    """REML variance components with batch random, one per column of `ys` (n x responses)."""
+    responses = [f"y{i}" for i in range(ys.shape[1])]
+    data = pd.DataFrame(ys, columns=responses).assign(
+        batch=layout.batch.astype(str),
+        assessor=layout.assessor.astype(str),
+        tasting=layout.tasting.astype(str),
     )
+    terms = [f"x{i}" for i in range(layout.covariates.shape[1])]
+    data[terms] = layout.covariates
+    groups = [name for name in layout.used if name != "residual"]
+    found = mixed.fit(data, responses, " + ".join(["1", *terms]), groups)
+    wide = found.components.pivot(index="response", columns="group", values="variance")
+    fixed = np.column_stack([np.ones(layout.n), layout.covariates])
+    incidence = {name: layout.groups(name) for name in layout.used}
+    parts = []
+    for response in responses:
+        theta = np.nan_to_num(wide.loc[response, list(layout.used)].to_numpy(dtype=float))
+        parts.append(
+            Components(
+                variance=dict(zip(layout.used, theta.tolist(), strict=True)),
+                cov=_doubt(layout, incidence, theta, fixed),
+                status=str(found.status[response]),
+            )
+        )
+    return parts
 
 
 def solve(layout: Layout, y: Floats, components: Components) -> Solution:
     """Batch effects (batch fixed) with the components' error covariance."""
     theta = np.array(list(components.variance.values()))
     names = list(components.variance)
-    inverses, _ = _inverses(layout, dict(components.variance))
+    inverses = _inverses(layout, components.variance)
     fixed = np.column_stack([layout.groups("batch").toarray(), layout.covariates])
     spread, penalty = fixed, np.zeros(fixed.shape[1])
     if "tasting" in names:
@@ -211,72 +208,13 @@ def solve(layout: Layout, y: Floats, components: Components) -> Solution:
     )
 
 
-@dataclass(frozen=True)
-class _Turn:
-    criterion: float
-    score: Floats
-    average: Floats
-
-
-def _turn(
-    layout: Layout,
-    groups: Mapping[str, sparse.csr_matrix],
-    theta: Floats,
-    fixed: Floats,
-    y: Floats,
-) -> _Turn:
-    """Criterion (-2 log restricted likelihood, no constant), score and average information."""
-    names = list(groups)
-    variance = dict(zip(names, theta.tolist(), strict=True))
-    inverses, logdet = _inverses(layout, variance)
-    low, penalty = _low_rank(groups, variance, fixed)
-    weighted = _apply(layout, inverses, low)
-    middle = low.T @ weighted + np.diag(penalty)
-    root = np.linalg.cholesky(middle)
-    inverse = np.linalg.inv(middle)
-    logdet += 2 * float(np.sum(np.log(np.diag(root))))
-
-    def project(v: Floats) -> Floats:
-        return _apply(layout, inverses, v) - weighted @ (inverse @ (weighted.T @ v))
-
-    py = project(y[:, None])[:, 0]
-    traces = np.array([_trace(layout, inverses, name) for name in names])
-    for i, name in enumerate(names):
-        summed = groups[name].T @ weighted
-        traces[i] -= float(np.sum(summed * (summed @ inverse)))
-    pulls = np.column_stack([groups[name] @ (groups[name].T @ py) for name in names])
-    score = -0.5 * (traces - pulls.T @ py)
-    return _Turn(logdet + float(y @ py), score, 0.5 * pulls.T @ project(pulls))
-
-
-def _climb(
-    layout: Layout,
-    groups: Mapping[str, sparse.csr_matrix],
-    theta: Floats,
-    step: Floats,
-    floor: float,
-    fixed: Floats,
-    y: Floats,
-    now: _Turn,
-) -> tuple[Floats, _Turn]:
-    """The step, halved until the criterion no longer rises; the residual stays positive."""
-    for halving in range(30):
-        moved = theta + step * 0.5**halving
-        moved[moved < floor] = 0.0
-        moved[-1] = max(moved[-1], 0.1 * theta[-1])
-        new = _turn(layout, groups, moved, fixed, y)
-        if new.criterion <= now.criterion + 1e-9:
-            return moved, new
-    return theta, now
-
-
 def _doubt(
     layout: Layout, groups: Mapping[str, sparse.csr_matrix], theta: Floats, fixed: Floats
 ) -> Floats:
     """Inverse of the expected information; rows of components at the boundary are 0."""
     names = list(groups)
     variance = dict(zip(names, theta.tolist(), strict=True))
-    inverses, _ = _inverses(layout, variance)
+    inverses = _inverses(layout, variance)
     low, penalty = _low_rank(groups, variance, fixed)
     weighted = _apply(layout, inverses, low)
     middle = linalg.pinvh(low.T @ weighted + np.diag(penalty))
@@ -308,21 +246,18 @@ def _low_rank(
     return low, penalty
 
 
-def _inverses(layout: Layout, variance: Mapping[str, float]) -> tuple[list[Floats], float]:
-    """Inverse of each block's covariance, and the log determinant over all assessors."""
-    inverses, logdet = [], 0.0
+def _inverses(layout: Layout, variance: Mapping[str, float]) -> list[Floats]:
+    """Inverse of each block's covariance, batch and tasting left out."""
+    inverses = []
     for block in layout.blocks:
-        n = block.rows.shape[1]
         cov = (
-            variance["residual"] * np.eye(n)
+            variance["residual"] * np.eye(block.rows.shape[1])
             + variance.get("assessor", 0.0)
             + variance.get("assessor:batch", 0.0) * block.same_batch
             + variance.get("assessor:tasting", 0.0) * block.same_tasting
         )
-        root = linalg.cholesky(cov, lower=True, check_finite=False)
-        logdet += 2 * float(np.sum(np.log(np.diag(root)))) * len(block.rows)
-        inverses.append(linalg.cho_solve((root, True), np.eye(n), check_finite=False))
-    return inverses, logdet
+        inverses.append(linalg.inv(cov, check_finite=False))
+    return inverses
 
 
 def _apply(layout: Layout, inverses: list[Floats], v: Floats) -> Floats:
@@ -339,15 +274,6 @@ def _shared(block: Block, name: str) -> Floats | None:
     if name in {"tasting", "assessor:tasting"}:
         return block.same_tasting
     return np.ones_like(block.same_batch) if name == "assessor" else None
-
-
-def _trace(layout: Layout, inverses: list[Floats], name: str) -> float:
-    total = 0.0
-    for block, inverse in zip(layout.blocks, inverses, strict=True):
-        shared = _shared(block, name)
-        inside = np.trace(inverse) if shared is None else np.sum(inverse * shared)
-        total += len(block.rows) * float(inside)
-    return total
 
 
 def _pair_traces(

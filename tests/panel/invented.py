@@ -31,49 +31,58 @@ def panel(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Long scores and the true batch means (batch_id x attribute) around 5.
 
-    Every tasting serves `per_tasting` batches (and the control) `replicates` times to everybody,
-    in random order; `missing` is the share of assessor x tasting visits missed at random;
-    `drift` is the change of score per serving position.
+    Every attribute is scored on the same glasses. Every tasting serves `per_tasting` batches (and
+    the control) `replicates` times to everybody, in random order; `missing` is the share of
+    assessor x tasting visits missed at random; `drift` the change of score per serving position.
     """
     rng = np.random.default_rng(seed)
     names = [f"B{i + 1:03d}" for i in range(batches)]
-    tastings = [names[i : i + per_tasting] for i in range(0, batches, per_tasting)]
+    served = _glasses(rng, names, assessors, replicates, per_tasting, control, missing)
+    known = [*names, "control"]
     frames, truth = [], {}
     for a in range(attributes):
-        attribute = f"attribute {a + 1}"
-        own = {name: rng.normal(0, sds["batch"]) for name in [*names, "control"]}
-        truth[attribute] = {name: 5 + own[name] for name in names}
-        who = rng.normal(0, sds["assessor"], assessors)
-        taste = {
-            (i, name): rng.normal(0, sds["assessor:batch"])
-            for i in range(assessors)
-            for name in own
-        }
-        rows = []
-        for t, served in enumerate(tastings):
-            day = rng.normal(0, sds["tasting"])
-            line = [*served, "control"] if control else served
-            for i in range(assessors):
-                visit = rng.normal(0, sds["assessor:tasting"])
-                if rng.random() < missing:
-                    continue
-                for r in range(replicates):
-                    for position, name in enumerate(rng.permutation(line)):
-                        mean = 5 + own[name] + who[i] + day + taste[i, name] + visit
-                        score = mean + drift * position + rng.normal(0, sds["residual"])
-                        rows.append(
-                            (f"T{t + 1:02d}", f"A{i + 1:02d}", name, r + 1, position + 1, score)
-                        )
-        frame = pd.DataFrame(
-            rows,
-            columns=["tasting_id", "assessor_id", "batch_id", "replicate", "position", "score"],
-        )
-        frames.append(frame.assign(attribute=attribute))
-    scores = pd.concat(frames, ignore_index=True)
-    kind = np.where(scores["batch_id"].eq("control"), "control", "batch")
-    days = pd.Timestamp("2025-01-06") + pd.to_timedelta(
-        7 * scores["tasting_id"].str[1:].astype(int), unit="D"
+        own = pd.Series(5 + rng.normal(0, sds["batch"], len(known)), known)
+        truth[f"attribute {a + 1}"] = own[names]
+        score = served["batch_id"].map(own) + drift * (served["position"] - 1)
+        score += _drawn(rng, served, ["assessor_id"], sds["assessor"])
+        score += _drawn(rng, served, ["tasting_id"], sds["tasting"])
+        score += _drawn(rng, served, ["assessor_id", "batch_id"], sds["assessor:batch"])
+        score += _drawn(rng, served, ["assessor_id", "tasting_id"], sds["assessor:tasting"])
+        score += rng.normal(0, sds["residual"], len(served))
+        frames.append(served.assign(attribute=f"attribute {a + 1}", score=score))
+    return pd.concat(frames, ignore_index=True), pd.DataFrame(truth)
+
+
+def _drawn(rng: np.random.Generator, served: pd.DataFrame, by: list[str], sd: float) -> pd.Series:
+    level = served.groupby(by, sort=False).ngroup()
+    return pd.Series(rng.normal(0, sd, level.max() + 1)[level], served.index)
+
+
+def _glasses(
+    rng: np.random.Generator,
+    names: list[str],
+    assessors: int,
+    replicates: int,
+    per_tasting: int,
+    control: bool,
+    missing: float,
+) -> pd.DataFrame:
+    rows = []
+    for t, start in enumerate(range(0, len(names), per_tasting), start=1):
+        line = names[start : start + per_tasting] + (["control"] if control else [])
+        for i in range(1, assessors + 1):
+            if rng.random() < missing:
+                continue
+            for r in range(1, replicates + 1):
+                order = enumerate(rng.permutation(line), start=1)
+                rows += [(f"T{t:02d}", f"A{i:02d}", str(name), r, p) for p, name in order]
+    served = pd.DataFrame(
+        rows, columns=["tasting_id", "assessor_id", "batch_id", "replicate", "position"]
     )
-    return scores.assign(
-        sample_kind=kind, tasted_on=days, served_abv_pct=20.0, scale="0-10"
-    ), pd.DataFrame(truth)
+    week = pd.to_timedelta(7 * served["tasting_id"].str[1:].astype(int), unit="D")
+    return served.assign(
+        sample_kind=np.where(served["batch_id"].eq("control"), "control", "batch"),
+        tasted_on=pd.Timestamp("2025-01-06") + week,
+        served_abv_pct=20.0,
+        scale="0-10",
+    )

@@ -17,7 +17,7 @@ EXACT = 1e-5  # the search stops there, relative to the variance of the scores
 
 @pytest.fixture(scope="module")
 def balanced() -> pd.DataFrame:
-    scores, _ = panel(3, batches=6, assessors=7, replicates=2, per_tasting=6, control=False)
+    scores, _ = panel(1, batches=6, assessors=7, replicates=2, per_tasting=6, control=False)
     return scores.assign(position=np.nan)
 
 
