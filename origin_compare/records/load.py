@@ -12,6 +12,7 @@ from origin_compare.house import HouseRules, default_rules, read_rules
 from origin_compare.records.guess import HeaderMap
 from origin_compare.records.join import build_season
 from origin_compare.records.plan import plan_intake
+from origin_compare.records.readers import read_folder
 from origin_compare.records.season import Season
 
 RULES_FILE, HEADERS_FILE = "house_rules.toml", "headers.toml"
@@ -30,7 +31,7 @@ def load_folder(
     folder = Path(path)
     rules = rules or folder_rules(folder)
     maps = [*maps, *folder_maps(folder)]
-    plan = plan_intake(folder, rules, maps=maps)
+    plan = plan_intake(read_folder(folder), rules, maps=maps)
     return build_season(plan.sheets, rules, faults=plan.faults, site=folder.resolve().name)
 
 
@@ -53,11 +54,11 @@ def folder_maps(folder: Path) -> tuple[HeaderMap, ...]:
     try:
         tables = tomllib.loads(file.read_text("utf-8-sig")).get("map", [])
         return tuple(_one_map(table) for table in tables)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, TypeError, ValueError) as why:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError, ValueError) as why:
         raise RefusedFile(
             f"{file}: this is no header map: {why}. Write a [[map]] with a sheet and its columns."
         ) from why
 
 
 def _one_map(table: dict[str, Any]) -> HeaderMap:
-    return HeaderMap(**table)
+    return HeaderMap(columns=table["headers"], **{k: v for k, v in table.items() if k != "headers"})

@@ -83,7 +83,7 @@ ORIGINALS = Table(
     BOOKS,
     Column("sha256", String(64), primary_key=True),
     Column("size", BigInteger, nullable=False),
-    Column("packed", LargeBinary, nullable=False),
+    Column("packed", LargeBinary),  # missing where only the file's print was handed over
 )
 
 INTAKE_FILES = Table(

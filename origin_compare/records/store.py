@@ -37,7 +37,7 @@ from origin_compare.records.schema import (
 )
 from origin_compare.records.season import Season
 from origin_compare.records.sheets import SHEETS
-from origin_compare.records.taking import Taken, TakenBack
+from origin_compare.records.taking import Original, Taken, TakenBack
 
 if TYPE_CHECKING:
     from origin_compare.records.plan import IntakePlan
@@ -91,18 +91,28 @@ class Store:
 
     # Intakes
 
-    def take_in(
-        self, plan: IntakePlan, who: str = "", originals: Mapping[str, bytes] | None = None
-    ) -> Taken:
-        """Write what of the plan is new, with the files' own bytes, in one transaction.
+    def plan(self, sources: Iterable[tuple[str, bytes]]) -> IntakePlan:
+        """What taking in these files (name, bytes) would do, under this store's rules and maps.
 
-        Rows that stand in the store already are left alone, rows contradicting it are set aside
-        with a fault. The same file sent twice changes nothing.
+        Nothing is stored. Raises `RefusedFile` if there is no file.
         """
+        from origin_compare.records.plan import plan_intake
+
+        return plan_intake(sources, self.rules(), maps=self.header_maps(), known=self.known())
+
+    def take_in(
+        self, plan: IntakePlan, who: str = "", originals: Iterable[tuple[str, bytes]] = ()
+    ) -> Taken:
+        """Write what of the plan is new, in one transaction.
+
+        `originals`: the files the plan was made of, to be kept as they were. Rows that stand in
+        the store already are left alone, rows contradicting it are set aside with a fault. The
+        same file sent twice changes nothing. Raises `StoreFault` if a file is not the one
+        the plan was made of.
+        """
+        files = _files_of(plan, dict(originals))
         with self._writing() as link:
-            return taking.take_in(
-                link, plan.sheets, plan.faults, plan.set_aside, originals or {}, who
-            )
+            return taking.take_in(link, plan.sheets, plan.faults, plan.set_aside, files, who)
 
     def take_back(self, intake_id: int, *, with_dependants: bool = False) -> TakenBack:
         """Remove what an intake brought.
@@ -146,14 +156,18 @@ class Store:
         """The file exactly as it was brought in. `UnknownName` if that intake had no such file."""
         with self._reading() as link:
             _known_intake(link, intake_id)
-            packed = link.execute(
+            kept = link.execute(
                 select(ORIGINALS.c.packed)
                 .join(INTAKE_FILES, INTAKE_FILES.c.sha256 == ORIGINALS.c.sha256)
                 .where(INTAKE_FILES.c.intake_id == intake_id, INTAKE_FILES.c.file == file)
-            ).scalar()
-        if packed is None:
+            ).first()
+        if kept is None:
             raise UnknownName(f"Intake {intake_id} brought no file {file}. See its list of files.")
-        return zlib.decompress(packed)
+        if kept.packed is None:
+            raise UnknownName(
+                f"Only the print of {file} was kept with intake {intake_id}, not the file itself."
+            )
+        return zlib.decompress(kept.packed)
 
     def set_aside(self, intake_id: int) -> dict[str, pd.DataFrame]:
         """The rows an intake set aside, as text, one table per file and sheet."""
@@ -173,6 +187,11 @@ class Store:
             return fault_table(_faults(link, intake_id))
 
     # What the next intake needs to know
+
+    def known(self) -> dict[str, pd.DataFrame]:
+        """All sheets as stored: what a plan holds new rows against."""
+        with self._reading() as link:
+            return {name: read_frame(link, name) for name in SHEETS}
 
     def keys(self) -> dict[str, pd.Series]:
         """Per sheet the prints of all rows: `content_print` by `key_print` (see fingerprint)."""
@@ -258,6 +277,19 @@ def _told_plainly(url: str) -> Iterator[None]:
             f"The store refused: {cause}. Nothing was changed; if another program holds the "
             "store, wait for it and try again."
         ) from why
+
+
+def _files_of(plan: IntakePlan, given: Mapping[str, bytes]) -> list[Original]:
+    """The plan's files with their bytes where given, and those given besides."""
+    kept = {name: Original.of(name, content) for name, content in given.items()}
+    for file in plan.files:
+        here = kept.setdefault(file.name, Original(file.name, file.sha256, file.bytes))
+        if here.sha256 != file.sha256:
+            raise StoreFault(
+                f"{file.name} is not the file that was checked: it has changed since. Check it "
+                "again, then take it in."
+            )
+    return list(kept.values())
 
 
 def _known_intake(link: Connection, intake_id: int) -> None:

@@ -6,7 +6,7 @@ import hashlib
 import io
 import time
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass
 
 import pandas as pd
@@ -29,8 +29,23 @@ from origin_compare.records.schema import (
 from origin_compare.records.sheets import SHEETS
 from origin_compare.records.sifting import Sifted, sift
 
+
 TAKEN_COLUMNS = ["sheet", "new", "already_there", "contradicting"]
 ORPHAN_COLUMNS = ["sheet", "key", "intake_id", "missing_sheet", "missing_key"]
+
+
+@dataclass(frozen=True, slots=True)
+class Original:
+    """A file as brought in: name, SHA-256 in hex, length, and its bytes if they are at hand."""
+
+    name: str
+    sha256: str
+    size: int
+    content: bytes | None = None
+
+    @classmethod
+    def of(cls, name: str, content: bytes) -> Original:
+        return cls(name, hashlib.sha256(content).hexdigest(), len(content), content)
 
 
 @dataclass(frozen=True)
@@ -97,7 +112,7 @@ def take_in(
     sheets: Mapping[str, pd.DataFrame],
     faults: Iterable[Fault],
     set_aside: Mapping[str, pd.DataFrame],
-    originals: Mapping[str, bytes],
+    files: Sequence[Original],
     who: str,
 ) -> Taken:
     """Write what is new. Nothing new, and no file that had faults for the first time: no intake."""
@@ -109,18 +124,18 @@ def take_in(
     told = [*faults, *(fault for one in sifted.values() for fault in one.faults)]
     aside = {**set_aside, **_contradicting(sifted)}
     rows = _taken_rows(sifted)
-    files = tuple(originals)
-    prints = {name: hashlib.sha256(content).hexdigest() for name, content in originals.items()}
-    unseen = not _known_files(link, prints.values()).issuperset(prints.values())
+    names = tuple(file.name for file in files)
+    prints = {file.sha256 for file in files}
+    unseen = prints - _known_files(link, prints)
     if not rows["new"].sum() and not (unseen and (told or aside)):
-        return Taken(None, rows, tuple(told), files, revision(link))
-    intake_id = _new_intake(link, who, rows, files)
+        return Taken(None, rows, tuple(told), names, revision(link))
+    intake_id = _new_intake(link, who, rows, names)
     for name, one in sifted.items():
         insert_frame(link, name, one.fresh, intake_id)
-    _keep_files(link, intake_id, originals, prints)
+    _keep_files(link, intake_id, files)
     _keep_faults(link, intake_id, told)
     _keep_aside(link, intake_id, aside)
-    return Taken(intake_id, rows, tuple(told), files, bump(link))
+    return Taken(intake_id, rows, tuple(told), names, bump(link))
 
 
 def _taken_rows(sifted: Mapping[str, Sifted]) -> pd.DataFrame:
@@ -157,19 +172,19 @@ def _new_intake(link: Connection, who: str, rows: pd.DataFrame, files: tuple[str
     return int(link.execute(made.returning(INTAKES.c.intake_id)).scalar_one())
 
 
-def _keep_files(
-    link: Connection, intake_id: int, originals: Mapping[str, bytes], prints: Mapping[str, str]
-) -> None:
-    known = _known_files(link, prints.values())
-    for name, content in originals.items():
-        if prints[name] not in known:
-            known.add(prints[name])
-            packed = zlib.compress(content, 6)
-            link.execute(
-                insert(ORIGINALS).values(sha256=prints[name], size=len(content), packed=packed)
-            )
-        kept = insert(INTAKE_FILES).values(intake_id=intake_id, file=name, sha256=prints[name])
-        link.execute(kept)
+def _keep_files(link: Connection, intake_id: int, files: Sequence[Original]) -> None:
+    known = _known_files(link, {file.sha256 for file in files})
+    for file in files:
+        packed = None if file.content is None else zlib.compress(file.content, 6)
+        if file.sha256 not in known:
+            known.add(file.sha256)
+            kept = insert(ORIGINALS).values(sha256=file.sha256, size=file.size, packed=packed)
+            link.execute(kept)
+        elif packed is not None:
+            without = (ORIGINALS.c.sha256 == file.sha256) & ORIGINALS.c.packed.is_(None)
+            link.execute(update(ORIGINALS).where(without).values(packed=packed))
+        named = dict(intake_id=intake_id, file=file.name, sha256=file.sha256)
+        link.execute(insert(INTAKE_FILES).values(**named))
 
 
 def _keep_faults(link: Connection, intake_id: int, faults: list[Fault]) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from origin_compare.records.faults import Fault
+from origin_compare.records.tables import SourceFile
 
 
 @dataclass(frozen=True)
@@ -17,6 +18,7 @@ class HandPlan:
     sheets: Mapping[str, pd.DataFrame]
     faults: tuple[Fault, ...] = ()
     set_aside: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    files: tuple[SourceFile, ...] = ()
 
 
 def plan_of(sheets: Mapping[str, pd.DataFrame], *names: str, file: str = "") -> HandPlan:

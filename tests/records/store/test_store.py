@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -13,10 +14,11 @@ from origin_compare.records.faults import Fault
 from origin_compare.records.guess import HeaderMap
 from origin_compare.records.join import build_season
 from origin_compare.records.store import Store
+from origin_compare.records.tables import SourceFile
 from tests.records.store import small
 from tests.records.store.plans import HandPlan, plan_of
 
-FILES = {"lots.csv": b"lot;grower\nL1;G1\n", "readings.csv": bytes(range(256)) * 40}
+FILES = [("lots.csv", b"lot;grower\nL1;G1\n"), ("readings.csv", bytes(range(256)) * 40)]
 STEM = ("growers", "lots", "malts")
 
 
@@ -80,7 +82,7 @@ def test_a_row_contradicting_the_store_is_set_aside(store: Store) -> None:
     sheets = small.sheets()
     store.take_in(plan_of(sheets))
     sheets["lots"].loc[1, "rain_mm"] = 99.0
-    taken = store.take_in(plan_of(sheets, "lots", file="new.csv"), originals={"new.csv": b"x"})
+    taken = store.take_in(plan_of(sheets, "lots", file="new.csv"), originals=[("new.csv", b"x")])
     assert [str(fault) for fault in taken.faults] == [
         "new.csv row 3, lot_id: L2 stands in the store already with other figures "
         "(lots.csv row 3, intake 1). Correct the single cell in the store, or take intake 1 back."
@@ -117,12 +119,30 @@ def test_many_contradictions_are_counted_not_dropped(store: Store) -> None:
 
 def test_originals_come_back_byte_for_byte(store: Store) -> None:
     store.take_in(plan_of(small.sheets(), "lots"), originals=FILES)
-    for name, content in FILES.items():
+    for name, content in FILES:
         assert store.original(1, name) == content
     assert store.files(1)["bytes"].tolist() == [17, 10240]
     with pytest.raises(UnknownName) as told:
         store.original(1, "malts.csv")
     assert str(told.value) == "Intake 1 brought no file malts.csv. See its list of files."
+
+
+def test_a_file_changed_since_its_check_is_refused(store: Store) -> None:
+    checked = SourceFile("lots.csv", hashlib.sha256(b"lot\nL1\n").hexdigest(), 7)
+    plan = replace(plan_of(small.sheets(), "lots"), files=(checked,))
+    with pytest.raises(StoreFault) as told:
+        store.take_in(plan, originals=FILES)
+    assert str(told.value) == (
+        "lots.csv is not the file that was checked: it has changed since. Check it again, then "
+        "take it in."
+    )
+    store.take_in(plan)
+    assert store.files(1)["bytes"].tolist() == [7]
+    with pytest.raises(UnknownName) as also:
+        store.original(1, "lots.csv")
+    assert str(also.value) == (
+        "Only the print of lots.csv was kept with intake 1, not the file itself."
+    )
 
 
 def test_faults_and_rows_set_aside_are_kept_for_download(store: Store) -> None:
@@ -145,7 +165,7 @@ def test_a_faulty_file_sent_twice_is_kept_once(store: Store) -> None:
 
 def test_taking_back_leaves_the_store_as_it_was(store: Store) -> None:
     sheets = small.sheets()
-    store.take_in(plan_of(sheets, *STEM), originals={"lots.csv": FILES["lots.csv"]})
+    store.take_in(plan_of(sheets, *STEM), originals=FILES[:1])
     before = store.season()
     store.take_in(plan_of(sheets, "mashes", "fermentations"), originals=FILES)
     back = store.take_back(2)
@@ -154,7 +174,7 @@ def test_taking_back_leaves_the_store_as_it_was(store: Store) -> None:
     for name, frame in before.sheets.items():
         pd.testing.assert_frame_equal(after.sheets[name], frame)
     assert after.revision == before.revision + 2, "the content changed twice"
-    assert store.original(1, "lots.csv") == FILES["lots.csv"], "shared with the intake gone"
+    assert store.original(1, "lots.csv") == FILES[0][1], "shared with the intake gone"
     assert store.take_in(plan_of(sheets, "mashes")).intake_id == 3, "a number is not given twice"
 
 

@@ -198,7 +198,7 @@ def _books() -> None:
         "originals",
         sa.Column("sha256", sa.String(64), nullable=False),
         sa.Column("size", sa.BigInteger, nullable=False),
-        sa.Column("packed", sa.LargeBinary, nullable=False),
+        sa.Column("packed", sa.LargeBinary),
         sa.PrimaryKeyConstraint("sha256", name="pk_originals"),
     )
     op.create_table(
