@@ -7,11 +7,12 @@ from -20 to 40 °C (where the mixture is liquid). Strength by volume is at 20 °
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import numpy as np
 
+from origin_compare.measures.roots import bracketed, in_blocks, poly, root
 from origin_compare.measures.shapes import AMOUNT, Many, between, measure, refuse
 
 _AT_20C = (
@@ -98,76 +99,81 @@ def _table() -> Many:
 
 
 _COEFFICIENTS = _table()
-_ETHANOL_20C = float(sum(_AT_20C))
-_VOLUME = np.concatenate([[0.0], 100 * np.array(_AT_20C) / _ETHANOL_20C])[:, None]
+WATER_20C = _AT_20C[0]
+"""kg/m3 of water at 20 °C in these tables."""
+ETHANOL_20C = float(sum(_AT_20C))
+"""kg/m3 of ethanol at 20 °C in these tables: 789.24."""
+
+_VOLUME = np.concatenate([[0.0], 100 * np.array(_AT_20C) / ETHANOL_20C])[:, None]
 """Strength in % vol at 20 °C as a polynomial of the mass fraction p: 100 p rho(p) / rho(1)."""
 
-_KNOTS = np.linspace(0.0, 1.0, 513)
 STRENGTH = between(0, 100)
 TEMP = between(-20, 40)
-_BLOCK = 8192  # the working arrays of one block stay in the processor's cache
+_TABLE_STEP = 0.01  # the tables' own last digit, kg/m3
 
 
-def _poly(coefficients: Many, at: Many) -> Many:
-    value = np.broadcast_to(coefficients[-1], np.broadcast_shapes(coefficients[-1].shape, at.shape))
-    value = value.copy()
-    for coefficient in coefficients[-2::-1]:
-        value *= at
-        value += coefficient
-    return value
+def at_temp(temp_c: Many) -> Many:
+    """Coefficients of the density as a polynomial of the mass fraction: shape (12, n or 1).
 
-
-def _slopes(coefficients: Many) -> Many:
-    return coefficients[1:] * np.arange(1, len(coefficients))[:, None]
-
-
-def _root(coefficients: Many, wanted: Many, start: Many) -> Many:
-    """Mass fraction in 0..1 where the polynomial, monotone there, takes the value `wanted`.
-
-    Newton's method kept inside a shrinking bracket: a step that leaves it is replaced by halving.
+    `temp_c` is flat; one column serves all rows where all have one temperature.
     """
-    slopes = _slopes(coefficients)
-    low, high = np.zeros_like(wanted), np.ones_like(wanted)
-    rises = bool(_poly(slopes, np.asarray(0.5)).ravel()[0] > 0)
-    at = start
-    for _ in range(60):
-        gap = _poly(coefficients, at) - wanted
-        too_far = (gap > 0) if rises else (gap < 0)
-        low, high = np.where(too_far, low, at), np.where(too_far, at, high)
-        step = at - gap / _poly(slopes, at)
-        # equality stays: the root may sit on the bracket's end
-        step = np.where((step < low) | (step > high), (low + high) / 2, step)
-        moved = np.abs(step - at)
-        at = step
-        if not (moved > 1e-13).any():
-            break
-    return at
-
-
-def _blocks(solve: Callable[..., Many], *given: Many) -> Many:
-    """`solve` over equally shaped arrays, a block at a time; single numbers pass straight."""
-    full = np.broadcast_arrays(*given)
-    shape = full[0].shape
-    flat = [part.ravel() for part in full]
-    out = np.empty(flat[0].size)
-    for begin in range(0, out.size, _BLOCK):
-        end = begin + _BLOCK
-        out[begin:end] = solve(*(part[begin:end] for part in flat))
-    return out.reshape(shape)
-
-
-def _at_temp(temp_c: Many) -> Many:
-    """Coefficients of the density as a polynomial of the mass fraction: shape (12, n or 1)."""
-    if temp_c.size and np.all(temp_c == temp_c.flat[0]):
+    if temp_c.size and (temp_c == temp_c[0]).all():
         temp_c = temp_c[:1]
-    return _poly(_COEFFICIENTS[:, :, None], temp_c - 20.0)
+    powers = np.empty((7, temp_c.size))
+    powers[0] = 1.0
+    np.subtract(temp_c, 20.0, out=powers[1])
+    for power in range(2, 7):
+        np.multiply(powers[power - 1], powers[1], out=powers[power])
+    return _COEFFICIENTS.T @ powers
 
 
-_KNOT_STRENGTH = _poly(_VOLUME, _KNOTS)
+# Starting points for Newton's method: the mass fraction at evenly spaced strengths, and at evenly
+# spaced places between water (0) and ethanol (1) in density, for every second degree.
+_STRENGTHS = 4096
+_PLACES, _TEMPS, _TEMP_STEP = 512, 30, 2.0
 
 
-def _mass_fraction(abv_pct: Many) -> Many:
-    return _root(_VOLUME, abv_pct, np.interp(abv_pct, _KNOT_STRENGTH, _KNOTS))
+@cache
+def _strength_table() -> Many:
+    return bracketed(_VOLUME, np.linspace(0, 100, _STRENGTHS + 1))
+
+
+@cache
+def _density_table() -> Many:
+    """Mass fraction by temperature (31) and place between water and ethanol (513), flat."""
+    rows = []
+    for temp_c in np.linspace(-20, 40, _TEMPS + 1):
+        coefficients = at_temp(np.array([temp_c]))
+        heavy, light = coefficients[0], coefficients.sum(axis=0)
+        places = np.linspace(0, 1, _PLACES + 1)
+        rows.append(bracketed(coefficients, heavy + places * (light - heavy)))
+    return np.concatenate(rows)
+
+
+def _cell(place: Many, cells: int) -> tuple[np.ndarray[Any, np.dtype[np.intp]], Many]:
+    """Which cell of an even grid a place (in cells) lies in, and how far into it."""
+    cell = np.nan_to_num(place).astype(np.intp)
+    np.clip(cell, 0, cells - 1, out=cell)
+    return cell, place - cell
+
+
+def fraction_of(abv_pct: Many) -> Many:
+    """Mass fraction of flat strengths in % vol at 20 °C, already checked."""
+    table = _strength_table()
+    cell, into = _cell(abv_pct * (_STRENGTHS / 100), _STRENGTHS)
+    below = table[cell]
+    return root(_VOLUME, abv_pct, below + into * (table[cell + 1] - below))
+
+
+def _start(place: Many, temp_c: Many) -> Many:
+    table = _density_table()
+    cell, into = _cell(place * _PLACES, _PLACES)
+    row, down = _cell((temp_c + 20.0) / _TEMP_STEP, _TEMPS)
+    at = row * (_PLACES + 1) + cell
+    upper = table[at] + into * (table[at + 1] - table[at])
+    at += _PLACES + 1
+    lower = table[at] + into * (table[at + 1] - table[at])
+    return np.clip(upper + down * (lower - upper), 0.0, 1.0)
 
 
 @measure(abv_pct=STRENGTH)
@@ -176,7 +182,7 @@ def mass_fraction(abv_pct: Any) -> Any:
 
     Source: OIML R 22 (1975), Table IVb. 40 % vol is 0.3330. Raises `ValueError` out of range.
     """
-    return _blocks(_mass_fraction, abv_pct)
+    return in_blocks(fraction_of, abv_pct)
 
 
 @measure(abv_pct=STRENGTH, temp_c=TEMP)
@@ -190,12 +196,9 @@ def ethanol_density(abv_pct: Any, temp_c: Any = 20.0) -> Any:
     """
 
     def solve(abv_pct: Many, temp_c: Many) -> Many:
-        return _poly(_at_temp(temp_c), _mass_fraction(abv_pct))
+        return poly(at_temp(temp_c), fraction_of(abv_pct))
 
-    return _blocks(solve, abv_pct, temp_c)
-
-
-_TABLE_STEP = 0.01  # the tables' own last digit, kg/m3
+    return in_blocks(solve, abv_pct, temp_c)
 
 
 @measure(density=AMOUNT, temp_c=TEMP)
@@ -206,28 +209,27 @@ def abv_from_density(density: Any, temp_c: Any = 20.0) -> Any:
     ethanol to water at that temperature; up to 0.01 kg/m3 beyond (the tables' last digit) counts
     as the end itself. Raises `ValueError` outside the ranges.
     """
-    density, temp_c = np.broadcast_arrays(density, temp_c)
-    _check_density(density, temp_c)
+    whole, temps = np.broadcast_arrays(density, temp_c)
 
     def solve(density: Many, temp_c: Many) -> Many:
-        coefficients = _at_temp(temp_c)
+        coefficients = at_temp(temp_c)
         heavy, light = coefficients[0], coefficients.sum(axis=0)
+        if ((density > heavy + _TABLE_STEP) | (density < light - _TABLE_STEP)).any():
+            _refuse_density(whole, temps)
         wanted = np.clip(density, light, heavy)
-        if coefficients.shape[1] == 1:
-            start = np.interp(-wanted, -_poly(coefficients, _KNOTS), _KNOTS)
-        else:
-            start = (heavy - wanted) / (heavy - light)
-        return _poly(_VOLUME, _root(coefficients, wanted, start))
+        start = _start((heavy - wanted) / (heavy - light), temp_c)
+        return poly(_VOLUME, root(coefficients, wanted, start))
 
-    return _blocks(solve, density, temp_c)
+    return in_blocks(solve, density, temp_c)
 
 
-def _check_density(density: Many, temp_c: Many) -> None:
-    heavy = _poly(_COEFFICIENTS[:, :1], temp_c - 20.0)
-    light = _poly(_COEFFICIENTS.sum(axis=1, keepdims=True), temp_c - 20.0)
+def _refuse_density(density: Many, temp_c: Many) -> None:
+    """Name the first density outside, seen among all rows and not only its block's."""
+    warmer = np.ravel(temp_c) - 20.0
+    heavy = poly(_COEFFICIENTS[:, :1], warmer).reshape(density.shape)
+    light = poly(_COEFFICIENTS.sum(axis=1, keepdims=True), warmer).reshape(density.shape)
     outside = (density > heavy + _TABLE_STEP) | (density < light - _TABLE_STEP)
-    if outside.any():
-        at = int(np.flatnonzero(outside)[0])
-        ends = f"{light.ravel()[at]:.2f} to {heavy.ravel()[at]:.2f}"
-        why = f"outside {ends} kg/m3, ethanol to water at {np.ravel(temp_c)[at]:g} °C"
-        refuse("density", density, outside, why)
+    at = int(np.flatnonzero(outside)[0])
+    ends = f"{light.ravel()[at]:.2f} to {heavy.ravel()[at]:.2f}"
+    why = f"outside {ends} kg/m3, ethanol to water at {np.ravel(temp_c)[at]:g} °C"
+    refuse("density", density, outside, why)

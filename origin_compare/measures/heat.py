@@ -9,10 +9,10 @@ import numpy as np
 from origin_compare.measures.fermenting import (
     EXTRACT_PER_ETHANOL,
     WORT_KG_L,
-    _check_fell,
-    _ethanol_per_wort,
+    check_fell,
+    ethanol_per_wort,
 )
-from origin_compare.measures.gravity import GRAVITY, _cubic
+from origin_compare.measures.gravity import GRAVITY, plato_of
 from origin_compare.measures.shapes import AMOUNT, Many, between, measure
 
 LIQUOR_TEMP = between(0, 100)
@@ -28,7 +28,7 @@ textbook is an outlier: take it as good to 15 %."""
 
 
 def _heat_capacity_kj_k(wort_l: Many, sg: Many) -> Many:
-    specific = WATER_KJ_KG_K * (1 - LESS_PER_PLATO * _cubic(sg))
+    specific = WATER_KJ_KG_K * (1 - LESS_PER_PLATO * plato_of(sg))
     return wort_l * sg * WORT_KG_L * specific
 
 
@@ -55,8 +55,8 @@ def fermentation_heat_mj(wort_l: Any, og_sg: Any, fg_sg: Any) -> Any:
 
 
 def _fermentation_kj(wort_l: Many, og_sg: Many, fg_sg: Many) -> Many:
-    _check_fell(og_sg, fg_sg)
-    ethanol_kg = wort_l * og_sg * WORT_KG_L * _ethanol_per_wort(og_sg, fg_sg)
+    check_fell(og_sg, fg_sg)
+    ethanol_kg = wort_l * og_sg * WORT_KG_L * ethanol_per_wort(og_sg, fg_sg)
     return FERMENTING_KJ_KG * EXTRACT_PER_ETHANOL * ethanol_kg
 
 
@@ -88,7 +88,7 @@ def heat_to_remove(
     counted as removed. Sources and precision as `cooling_heat_mj` and `fermentation_heat_mj`,
     whose ranges and errors hold.
     """
-    _check_fell(og_sg, fg_sg)
+    check_fell(og_sg, fg_sg)
     cooling = _heat_capacity_kj_k(wort_l, og_sg) * (kettle_c - pitch_c)
     kept = _heat_capacity_kj_k(wort_l, fg_sg) * (end_c - pitch_c)
     return (cooling + _fermentation_kj(wort_l, og_sg, fg_sg) - kept) / 1000

@@ -6,15 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from origin_compare.measures.alcohol import (
-    STRENGTH,
-    TEMP,
-    _at_temp,
-    _blocks,
-    _mass_fraction,
-    _poly,
-)
+from origin_compare.measures.alcohol import STRENGTH, TEMP, at_temp, fraction_of
 from origin_compare.measures.gravity import GRAVITY, plato_to_sg, sg_to_plato
+from origin_compare.measures.roots import in_blocks, poly
 from origin_compare.measures.shapes import AMOUNT, Many, OutOfRange, Span, between, measure
 
 PERCENT = between(0, 100)
@@ -101,13 +95,19 @@ N_TO_PROTEIN = 6.25
 
 @measure(protein_pct=PERCENT)
 def protein_to_n(protein_pct: Any) -> Any:
-    """Nitrogen, %, of a protein content: / 6.25, on the same moisture basis. 0 to 100."""
+    """Nitrogen, %, of a protein content: / 6.25, on the same moisture basis.
+
+    Raises `ValueError` outside 0 to 100.
+    """
     return protein_pct / N_TO_PROTEIN
 
 
 @measure(n_pct=between(0, 16))
 def n_to_protein(n_pct: Any) -> Any:
-    """Protein, %, of a nitrogen content: x 6.25, on the same moisture basis. 0 to 16."""
+    """Protein, %, of a nitrogen content: x 6.25, on the same moisture basis.
+
+    Raises `ValueError` outside 0 to 16.
+    """
     return n_pct * N_TO_PROTEIN
 
 
@@ -115,14 +115,17 @@ def n_to_protein(n_pct: Any) -> Any:
 def as_is_to_dm(as_is_pct: Any, moisture_pct: Any) -> Any:
     """A share of the grain as it is, made one of its dry matter: x 100 / (100 - moisture).
 
-    0.1 point of moisture is 0.08 point of an 80 % extract. `ValueError` outside 0 to 100.
+    0.1 point of moisture is 0.08 point of an 80 % extract. Raises `ValueError` outside 0 to 100.
     """
     return as_is_pct * 100 / (100 - moisture_pct)
 
 
 @measure(dm_pct=PERCENT, moisture_pct=NEARLY_DRY)
 def dm_to_as_is(dm_pct: Any, moisture_pct: Any) -> Any:
-    """A share of the dry matter, made one of the grain as it is: x (100 - moisture) / 100."""
+    """A share of the dry matter, made one of the grain as it is: x (100 - moisture) / 100.
+
+    Raises `ValueError` outside 0 to 100.
+    """
     return dm_pct * (100 - moisture_pct) / 100
 
 
@@ -132,16 +135,17 @@ L_DEG_KG_PER_PCT = 3.86
 
 @measure(l_deg_kg=between(0, 386))
 def l_deg_kg_to_pct(l_deg_kg: Any) -> Any:
-    """Extract in litre-degrees per kg as %, / 3.86 (from memory), 0 to 386; the basis stays.
+    """Extract in litre-degrees per kg as %, / 3.86 (from memory); the basis stays.
 
-    Good to about 0.3 point: the laboratories' methods behind the two units differ.
+    Good to about 0.3 point: the laboratories' methods behind the two units differ. Raises
+    `ValueError` outside 0 to 386.
     """
     return l_deg_kg / L_DEG_KG_PER_PCT
 
 
 @measure(extract_pct=PERCENT)
 def pct_to_l_deg_kg(extract_pct: Any) -> Any:
-    """Extract in % as litre-degrees per kg, x 3.86 (from memory), 0 to 100; the basis stays."""
+    """Extract in % as litre-degrees per kg, x 3.86 (from memory). `ValueError` outside 0 to 100."""
     return extract_pct * L_DEG_KG_PER_PCT
 
 
@@ -149,9 +153,9 @@ _AT_60F = np.array([(60 - 32) / 1.8])
 
 
 def _strength_at(abv_pct: Many, temp_c: Many) -> Many:
-    share = _mass_fraction(abv_pct)
-    coefficients = _at_temp(temp_c)
-    return 100 * share * _poly(coefficients, share) / coefficients.sum(axis=0)
+    share = fraction_of(abv_pct)
+    coefficients = at_temp(temp_c)
+    return 100 * share * poly(coefficients, share) / coefficients.sum(axis=0)
 
 
 @measure(abv_pct=STRENGTH, temp_c=TEMP)
@@ -161,13 +165,16 @@ def strength_at(abv_pct: Any, temp_c: Any) -> Any:
     OIML R 22 (1975). At 60 °F spirit of 40 % vol is 39.93. `ValueError` outside 0 to 100 %,
     -20 to 40 °C.
     """
-    return _blocks(_strength_at, abv_pct, temp_c)
+    return in_blocks(_strength_at, abv_pct, temp_c)
 
 
 @measure(abv_pct=STRENGTH)
 def abv_to_us_proof(abv_pct: Any) -> Any:
-    """US proof (twice the strength by volume at 60 °F) of % vol at 20 °C, 0 to 100."""
-    return _blocks(lambda part: 2 * _strength_at(part, _AT_60F), abv_pct)
+    """US proof (twice the strength by volume at 60 °F) of % vol at 20 °C.
+
+    OIML R 22 (1975). Raises `ValueError` outside 0 to 100.
+    """
+    return in_blocks(lambda part: 2 * _strength_at(part, _AT_60F), abv_pct)
 
 
 UK_PROOF_ABV = 57.06
@@ -176,11 +183,17 @@ UK_PROOF_ABV = 57.06
 
 @measure(uk_proof=between(0, 175))
 def uk_proof_to_abv(uk_proof: Any) -> Any:
-    """% vol of British degrees proof, 0 to 175: x 0.5706, good to 0.1 % vol."""
+    """% vol of British degrees proof: x 0.5706, good to 0.1 % vol.
+
+    Raises `ValueError` outside 0 to 175.
+    """
     return uk_proof * UK_PROOF_ABV / 100
 
 
 @measure(proof_gallons=AMOUNT)
 def us_proof_gallons_to_lpa(proof_gallons: Any) -> Any:
-    """Litres of pure alcohol in US proof gallons (3.785412 L at 50 % vol, 60 °F): x 1.892706."""
+    """Litres of pure alcohol in US proof gallons (3.785412 L at 50 % vol, 60 °F): x 1.892706.
+
+    Litres at 60 °F, 0.5 % less than at 20 °C. Raises `ValueError` below 0.
+    """
     return proof_gallons * 3.785412 / 2

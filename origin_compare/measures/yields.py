@@ -6,9 +6,10 @@ from typing import Any
 
 import numpy as np
 
-from origin_compare.measures.alcohol import STRENGTH, TEMP, _at_temp, _blocks, _mass_fraction, _poly
+from origin_compare.measures.alcohol import STRENGTH, TEMP, at_temp, fraction_of
 from origin_compare.measures.fermenting import WORT_KG_L
-from origin_compare.measures.gravity import GRAVITY, _cubic
+from origin_compare.measures.gravity import GRAVITY, plato_of
+from origin_compare.measures.roots import in_blocks, poly
 from origin_compare.measures.shapes import ABOVE_ZERO, AMOUNT, Many, between, measure
 
 PERCENT = between(0, 100)
@@ -25,7 +26,7 @@ def extract_kg(wort_l: Any, sg: Any) -> Any:
     of gravity is 0.15 % of the extract at 1.065; a volume read hot is about 2 % too large at
     64 °C. Raises `ValueError` for a negative volume or a gravity outside 0.980 to 1.140.
     """
-    return wort_l * sg * WORT_KG_L * _cubic(sg) / 100
+    return wort_l * sg * WORT_KG_L * plato_of(sg) / 100
 
 
 @measure(
@@ -43,7 +44,7 @@ def brewhouse_yield(
     """
     laboratory_kg = malt_kg * (1 - moisture_pct / 100) * extract_pct_dm / 100
     with np.errstate(divide="ignore", invalid="ignore"):
-        return (wort_l * wort_sg * WORT_KG_L * _cubic(wort_sg) / 100) / laboratory_kg
+        return (wort_l * wort_sg * WORT_KG_L * plato_of(wort_sg) / 100) / laboratory_kg
 
 
 @measure(volume_l=AMOUNT, abv_pct=STRENGTH)
@@ -66,14 +67,14 @@ def litres_at_20c(volume_l: Any, abv_pct: Any, temp_c: Any) -> Any:
     """
 
     def solve(volume_l: Many, abv_pct: Many, temp_c: Many) -> Many:
-        share = _mass_fraction(abv_pct)
-        now, then = _poly(_at_temp(temp_c), share), _poly(_AT_20, share)
+        share = fraction_of(abv_pct)
+        now, then = poly(at_temp(temp_c), share), poly(_AT_20, share)
         return volume_l * now / then
 
-    return _blocks(solve, volume_l, abv_pct, temp_c)
+    return in_blocks(solve, volume_l, abv_pct, temp_c)
 
 
-_AT_20 = _at_temp(np.array([20.0]))
+_AT_20 = at_temp(np.array([20.0]))
 
 
 @measure(lpa=AMOUNT, malt_kg=ABOVE_ZERO)
