@@ -31,13 +31,15 @@ class Grouping:
 
 @dataclass(frozen=True)
 class FixedPart:
-    """Fixed columns X (n, p), their names, and which names belong to which term (for F tests)."""
+    """Fixed columns X (n, p), their names, the places of each term's columns, and
+    the table's columns they were made from (`frame`)."""
 
     formula: str
     X: Floats
     names: tuple[str, ...]
     terms: dict[str, tuple[int, ...]]
     spec: Any
+    frame: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,7 @@ class Design:
     responses: tuple[str, ...]
     Y: Floats
     rows: Ints
+    index: pd.Index
     n_given: int
     left_out: dict[str, int]
 
@@ -94,7 +97,16 @@ def build(
         )
     kept = data if len(rows) == len(data) else data.iloc[rows]
     laid = tuple(_grouping(kept, g, parts[g]) for g in group_names)
-    return Design(_fixed_part(kept, fixed, needed), laid, names, Y[rows], rows, len(data), left_out)
+    return Design(
+        _fixed_part(kept, fixed, needed),
+        laid,
+        names,
+        Y[rows],
+        rows,
+        kept.index,
+        len(data),
+        left_out,
+    )
 
 
 def said(left_out: dict[str, int]) -> str:
@@ -155,7 +167,7 @@ def _grouping(kept: pd.DataFrame, name: str, parts: tuple[str, ...]) -> Grouping
 def _fixed_part(kept: pd.DataFrame, fixed: str, needed: tuple[str, ...]) -> FixedPart:
     if not needed:
         ones = np.ones((len(kept), 1))
-        return FixedPart("1", ones, ("Intercept",), {"Intercept": (0,)}, None)
+        return FixedPart("1", ones, ("Intercept",), {"Intercept": (0,)}, None, kept[[]])
     from formulaic import model_matrix
 
     frame = kept[list(needed)]
@@ -181,7 +193,7 @@ def _fixed_part(kept: pd.DataFrame, fixed: str, needed: tuple[str, ...]) -> Fixe
             f"The fixed part {fixed!r} is not a finite number everywhere in {listed(bad)}: "
             "check for logarithms of zero or divisions by zero."
         )
-    return FixedPart(fixed, X, names, per_term, spec)
+    return FixedPart(fixed, X, names, per_term, spec, frame)
 
 
 def independent(X: Floats) -> NDArray[np.bool_]:

@@ -37,12 +37,12 @@ def coefficients(part: Part) -> list[Coefficients]:
     """One for each of the part's responses, in the order of the fixed columns kept."""
     q = part.nesting.n_dense
     t = part.terms
-    slope = unprofiled(t, part.nu, part.residual)
+    slope = unprofiled(t, part.layout.nu, part.residual)
     out = []
     for place in range(len(part.responses)):
         s2 = part.residual[place]
         scale = part.scale[place]
-        back = part.back
+        back = part.layout.back
         core = t.inverse[place, q:, q:]
         free = np.flatnonzero(np.r_[part.ratios[place] > 0, True])
         moves = np.concatenate([s2 * t.spread[place], core[None]])[free]

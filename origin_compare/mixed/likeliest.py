@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.mixed.criterion import Slope, in_roots, profiled, terms
 from origin_compare.mixed.nesting import Floats, Ints, Nesting
-from origin_compare.mixed.search import minimise
+from origin_compare.mixed.search import Function, minimise
 
 SMALL = 2e-3
 """An sd ratio below this is tried at exactly zero."""
 RESTART = 0.05
 """Where an sd ratio starts again when zero turns out to be wrong."""
+STUCK = 1e-6
+"""Below this the search has slid to zero itself; it looks the same from both sides there."""
+RISE = 1e-6
+"""A zero stands unless the criterion falls from there faster than this per unit of ratio."""
 ROUNDS = 5
 
 
@@ -42,21 +48,23 @@ def likeliest(
     roots = np.sqrt(start)
     found = minimise(in_sds, roots, roots > 0)
     roots, converged = np.abs(found.point), found.converged.copy()
+    open_rows = np.flatnonzero((roots < SMALL).any(axis=1))
     for _ in range(ROUNDS):
-        near = roots < SMALL
-        some = np.flatnonzero(near.any(axis=1))
-        if not len(some):
+        if not len(open_rows):
             break
-        tried = np.where(near[some], 0.0, roots[some])
-        falls = near[some] & (slope(some, tried**2).gradient < -1e-6)
-        tried[falls] = np.maximum(roots[some][falls], RESTART)
-        again = minimise(
-            lambda which, at, some=some: in_sds(some[which], at), tried, free=tried > 0
-        )
-        roots[some], converged[some] = np.abs(again.point), again.converged
-        # A zero that stands needs no second look unless the others moved; a restart does.
-        if not falls.any() and (roots[some][tried > 0] >= SMALL).all():
-            at_zero = slope(some, roots[some] ** 2).gradient
-            if not ((roots[some] == 0) & (at_zero < -1e-6)).any():
-                break
+        old = roots[open_rows]
+        tried = np.where(old < SMALL, 0.0, old)
+        falls = (tried == 0.0) & (slope(open_rows, tried**2).gradient < -RISE)
+        tried[falls] = np.where(old[falls] > STUCK, old[falls], RESTART)
+        again = minimise(partial(_subset, in_sds, open_rows), tried, free=tried > 0)
+        roots[open_rows], converged[open_rows] = np.abs(again.point), again.converged
+        open_rows = open_rows[(np.abs(again.point) < SMALL).any(axis=1) & _moved(again.point, old)]
     return roots**2, converged
+
+
+def _subset(function: Function, rows: Ints, which: Ints, at: Floats) -> Slope:
+    return function(rows[which], at)
+
+
+def _moved(now: Floats, before: Floats) -> NDArray[np.bool_]:
+    return np.asarray((np.abs(np.abs(now) - before) > STUCK).any(axis=1))

@@ -35,7 +35,7 @@ def modes(part: Part, place: int) -> dict[int, Modes]:
     rows = chain_rows(nesting, place, ratios[: len(nesting.chain)])
     for k, (own, U) in enumerate(rows):
         ratio = ratios[k]
-        group = part.groups[nesting.chain[k].group]
+        group = part.layout.groups[nesting.chain[k].group]
         pull = U @ e
         T = U[:, :-1]
         with_fixed = own - np.einsum("ij,ij->i", T @ inverse, T)
@@ -47,7 +47,7 @@ def modes(part: Part, place: int) -> dict[int, Modes]:
             prediction_se=(sd * _root(ratio - ratio**2 * with_fixed))[to_level],
         )
     for d, (first, last) in enumerate(nesting.dense_spans):
-        group = part.groups[nesting.dense[d]]
+        group = part.layout.groups[nesting.dense[d]]
         out[group] = Modes(
             mode=part.terms.solution[place, first:last] * part.scale[place],
             se=sd * _root(np.diag(known)[first:last]),

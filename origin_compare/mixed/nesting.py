@@ -33,21 +33,43 @@ class Link:
 
 
 @dataclass(frozen=True)
+class Squares:
+    """Cross-products: `shared` (..., T, T + R), and each response with itself, `own` (..., R).
+
+    No response meets another: each has its own model.
+    """
+
+    shared: Floats
+    own: Floats
+
+    def of(self, response: Ints) -> Floats:
+        """(B, ..., T + 1, T + 1) for B problems, the response of each in the last place."""
+        T = self.shared.shape[-2]
+        taken = np.empty((len(response), *self.shared.shape[:-2], T + 1, T + 1))
+        taken[..., :T, :T] = self.shared[..., :T]
+        side = np.moveaxis(self.shared[..., T:][..., response], -1, 0)
+        taken[..., :T, T] = side
+        taken[..., T, :T] = side
+        taken[..., T, T] = np.moveaxis(self.own[..., response], -1, 0)
+        return taken
+
+
+@dataclass(frozen=True)
 class Finest:
     """Sums over the levels of the finest group; columns are dense levels, fixed columns, responses.
 
     `rows`: rows per level (N); `sums`: (N, T + R).
     Levels of equal size under one parent are merged into classes: `class_rows` (C) is their size,
     `class_count` (C) how many, `class_sums` (C, T + R), `class_starts` the first class under each
-    parent. `sizes` (D), `counts` (D) and `squares` (D, T + R, T + R) hold the sums of squares per
-    distinct size, or `squares` is None where there are too many sizes to gain by it.
+    parent. `sizes` (D), `counts` (D) and `squares` (D, ...) hold the sums of squares per distinct
+    size, or `squares` is None where there are too many sizes to gain by it.
     """
 
     rows: Floats
     sums: Floats
     sizes: Floats
     counts: Floats
-    squares: Floats | None
+    squares: Squares | None
     class_rows: Floats
     class_count: Floats
     class_sums: Floats
@@ -59,8 +81,8 @@ class Nesting:
     """The design as the engine sees it: T = dense levels + fixed columns, R responses.
 
     `chain` and `dense` list groups by their place in the call; `dense_spans` give each dense
-    group's columns. `nodes[g]` maps the levels of a chain group to its nodes. `cross`: (T + R,
-    T + R) cross-products of all columns over the rows.
+    group's columns. `nodes[g]` maps the levels of a chain group to its nodes. `cross`:
+    cross-products of all columns over the rows.
     """
 
     n_rows: int
@@ -70,7 +92,7 @@ class Nesting:
     n_dense: int
     n_fixed: int
     finest: Finest
-    cross: Floats
+    cross: Squares
     nodes: tuple[Ints, ...]
 
     @property
@@ -122,7 +144,9 @@ def nest(codes: list[Ints], sizes: list[int], X: Floats, Y: Floats) -> Nesting:
         spans.append((at, at + sizes[g]))
         at += sizes[g]
     columns = np.concatenate([X, Y], axis=1)
-    finest = _finest_sums(chain, node_of_row, [codes[g] for g in dense], spans, at, columns)
+    finest = _finest_sums(
+        chain, node_of_row, [codes[g] for g in dense], spans, at, columns, X.shape[1]
+    )
     return Nesting(
         n_rows=len(X),
         chain=chain,
@@ -131,7 +155,7 @@ def nest(codes: list[Ints], sizes: list[int], X: Floats, Y: Floats) -> Nesting:
         n_dense=at,
         n_fixed=X.shape[1],
         finest=finest,
-        cross=_cross([codes[g] for g in dense], spans, at, columns),
+        cross=_cross([codes[g] for g in dense], spans, at, columns, X.shape[1]),
         nodes=nodes,
     )
 
@@ -174,6 +198,7 @@ def _finest_sums(
     spans: list[tuple[int, int]],
     n_dense: int,
     columns: Floats,
+    n_fixed: int,
 ) -> Finest:
     link = chain[0]
     rows = np.bincount(node, minlength=link.size).astype(float)
@@ -186,9 +211,11 @@ def _finest_sums(
     firsts = np.r_[0, np.cumsum(rows[:-1]).astype(np.intp)]
     sums[:, n_dense:] = np.add.reduceat(columns[by_node], firsts, axis=0)
     sizes, which, counts = np.unique(rows, return_inverse=True, return_counts=True)
+    width = n_dense + n_fixed
     squares = None
     if len(sizes) <= max(MOST_SIZES, link.size // 50):
-        squares = np.stack([_square(sums[which == d]) for d in range(len(sizes))])
+        each = [_squares(sums[which == d], width) for d in range(len(sizes))]
+        squares = Squares(np.stack([e.shared for e in each]), np.stack([e.own for e in each]))
     if link.parent is None:
         none = np.zeros((0, sums.shape[1]))
         empty = np.zeros(0)
@@ -209,33 +236,31 @@ def _finest_sums(
     )
 
 
-def _square(sums: Floats) -> Floats:
-    return np.asarray(sums.T @ sums)
+def _squares(columns: Floats, width: int) -> Squares:
+    return Squares(columns[:, :width].T @ columns, (columns[:, width:] ** 2).sum(axis=0))
 
 
 def _cross(
-    dense_codes: list[Ints], spans: list[tuple[int, int]], n_dense: int, columns: Floats
-) -> Floats:
+    dense_codes: list[Ints],
+    spans: list[tuple[int, int]],
+    n_dense: int,
+    columns: Floats,
+    n_fixed: int,
+) -> Squares:
     """Cross-products of the dense levels' indicators and the columns, over the rows."""
-    total = n_dense + columns.shape[1]
-    cross = np.zeros((total, total))
-    cross[n_dense:, n_dense:] = columns.T @ columns
+    width = n_dense + n_fixed
+    below = _squares(columns, n_fixed)
+    shared = np.zeros((width, n_dense + columns.shape[1]))
+    shared[n_dense:, n_dense:] = below.shared
     for i, (first, last) in enumerate(spans):
-        width = last - first
-        for c in range(columns.shape[1]):
-            cross[first:last, n_dense + c] = np.bincount(
-                dense_codes[i], weights=columns[:, c], minlength=width
-            )
+        size = last - first
+        for c, column in enumerate(columns.T):
+            shared[first:last, n_dense + c] = np.bincount(dense_codes[i], column, size)
         for j in range(i + 1):
             f2, l2 = spans[j]
-            pairs = np.bincount(
-                dense_codes[i] * (l2 - f2) + dense_codes[j], minlength=width * (l2 - f2)
-            )
-            cross[first:last, f2:l2] = pairs.reshape(width, l2 - f2)
-    upper = cross[:n_dense, n_dense:]
-    cross[n_dense:, :n_dense] = upper.T
-    for i in range(len(spans)):
-        for j in range(i):
-            a, b = spans[i], spans[j]
-            cross[b[0] : b[1], a[0] : a[1]] = cross[a[0] : a[1], b[0] : b[1]].T
-    return cross
+            flat = dense_codes[i] * (l2 - f2) + dense_codes[j]
+            pairs = np.bincount(flat, minlength=size * (l2 - f2)).reshape(size, l2 - f2)
+            shared[first:last, f2:l2] = pairs
+            shared[f2:l2, first:last] = pairs.T
+    shared[n_dense:, :n_dense] = shared[:n_dense, n_dense:width].T
+    return Squares(shared, below.own)

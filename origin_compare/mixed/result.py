@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
+from origin_compare.mixed import tables
+from origin_compare.mixed.anova import f_tests
+from origin_compare.mixed.bootstrap import Bootstrap, draw, redraw
 from origin_compare.mixed.design import Design, build, said
 from origin_compare.mixed.fitting import Part, fit_parts
-from origin_compare.mixed.inference import Coefficients, coefficients, satterthwaite, two_sided
-from origin_compare.mixed.modes import modes
-
-RESIDUAL = "residual"
+from origin_compare.mixed.inference import coefficients
+from origin_compare.mixed.predict import predicted
+from origin_compare.mixed.profile import profile
+from origin_compare.mixed.tables import RESIDUAL
 
 
 @dataclass(frozen=True)
@@ -24,8 +26,8 @@ class MixedFit:
 
     `criterion`: Series by response, minus twice the restricted log-likelihood.
     `status`: Series by response: "ok"; "boundary" (a variance is exactly zero); "not_identified"
-    (a group cannot be told from another or from the residual: its variance is missing, and
-    `notes` says where it went); "not_converged".
+    (a group cannot be told from another, from the residual or from the fixed part: its variance is
+    missing, and `notes` says where it went); "not_converged".
     `components`: response, group (with `residual`), variance, sd, in the response's units.
     `fixed`: response, term, estimate, se, df, t, p; degrees of freedom after Satterthwaite.
     `notes`: response, note: all that a reader must know before the numbers.
@@ -52,29 +54,51 @@ class MixedFit:
         estimate, se (fixed part and variances as known), prediction_se (with the fixed part's
         own uncertainty). Missing where the group could not be told apart. Raises `UnknownName`.
         """
-        g = self._group_place(group)
-        grouping = self.design.groups[g]
-        tables = []
-        for r, name in enumerate(self.responses):
-            part, place = self._find(r)
-            used = part.levels[g]
-            levels = grouping.levels.iloc[used]
-            table = pd.DataFrame({"response": name, "group": group}, index=range(len(used)))
-            if len(grouping.parts) == 1:
-                table["level"] = levels[grouping.parts[0]].to_numpy()
-            else:
-                table["level"] = np.array(grouping.labels)[used]
-                for column in grouping.parts:
-                    table[column] = levels[column].to_numpy()
-            found = modes(part, place).get(g)
-            table["estimate"] = np.nan if found is None else found.mode
-            table["se"] = np.nan if found is None else found.se
-            table["prediction_se"] = np.nan if found is None else found.prediction_se
-            tables.append(table)
-        return pd.concat(tables, ignore_index=True)
+        if group not in self.groups:
+            raise UnknownName(
+                f"The fit has no group {group!r}. It has {listed(list(self.groups))}."
+            )
+        return tables.effects(self.design, tables.located(self.parts), self.groups.index(group))
+
+    def intervals(self, level: float = 0.95) -> pd.DataFrame:
+        """Profile-likelihood intervals: response, kind (sd or fixed), term, estimate, low, high.
+
+        They come from the full likelihood, the estimates beside them from the restricted one.
+        Missing where a group could not be told apart or the search found no end.
+        """
+        if not 0.0 < level < 1.0:
+            raise ValueError(f"level is {level}: give a share between 0 and 1, such as 0.95.")
+        return tables.intervals(
+            self.design, self.parts, [profile(part, level) for part in self.parts], self.fixed
+        )
+
+    def anova(self) -> pd.DataFrame:
+        """F test of each term of the fixed part (type III): response, term, df_term, df, F, p.
+
+        Denominator degrees of freedom after Satterthwaite.
+        """
+        return f_tests(self.design, tables.located(self.parts))
+
+    def simulate(self, seed: int) -> pd.DataFrame:
+        """One new set of responses from the fitted models, on the rows used (data's order)."""
+        return draw(self.design, tables.located(self.parts), seed)
+
+    def bootstrap(self, seed: int, draws: int = 200) -> Bootstrap:
+        """Parametric bootstrap: simulate, fit again, and collect sds and fixed effects."""
+        return redraw(self.design, tables.located(self.parts), seed, draws)
+
+    def predict(
+        self, new_data: pd.DataFrame, groups: Sequence[str] | None = None, unseen: str = "refuse"
+    ) -> pd.DataFrame:
+        """Predicted responses of new rows, columns in the responses' order.
+
+        `groups`: whose modes to add (all, if None; none, if empty). `unseen`: "refuse" raises
+        `UnknownName` naming levels the fit never saw; "mean" gives them the population mean.
+        """
+        return predicted(self.design, tables.located(self.parts), new_data, groups, unseen)
 
     def sentence(self) -> str:
-        """How the differences share out, or for several responses what stands out."""
+        """How the differences share out, and what to read first where a fit is doubtful."""
         shares = self._shares()
         if len(self.responses) == 1:
             text = ", ".join(f"{share:.0%} {group}" for group, share in shares.iloc[0].items())
@@ -87,10 +111,8 @@ class MixedFit:
             )
         doubtful = self.status[self.status != "ok"]
         if len(doubtful):
-            answer += (
-                f" Read the notes on {listed(list(doubtful.index))} first "
-                f"({listed(sorted(set(doubtful)))})."
-            )
+            kinds = listed([kind.replace("_", " ") for kind in sorted(set(doubtful))])
+            answer += f" Read the notes on {listed(list(doubtful.index))} first ({kinds})."
         return answer
 
     def table(self) -> pd.DataFrame:
@@ -100,7 +122,7 @@ class MixedFit:
         head = pd.DataFrame(
             {"status": self.status, "n_rows": self.n_rows, "criterion": self.criterion}
         )
-        return head.join(sds).rename_axis("response").reset_index()
+        return head.join(sds).rename_axis("response").reset_index().rename_axis(columns=None)
 
     def rests_on(self) -> str:
         """Rows and levels used, and what was left out."""
@@ -121,19 +143,6 @@ class MixedFit:
         wide = wide.loc[list(self.responses), [*self.groups, RESIDUAL]].fillna(0.0)
         return wide.div(wide.sum(axis=1), axis=0)
 
-    def _group_place(self, group: str) -> int:
-        if group not in self.groups:
-            raise UnknownName(
-                f"The fit has no group {group!r}. It has {listed(list(self.groups))}."
-            )
-        return self.groups.index(group)
-
-    def _find(self, response: int) -> tuple[Part, int]:
-        for part in self.parts:
-            if response in part.responses:
-                return part, part.responses.index(response)
-        raise KeyError(response)
-
 
 def fit(
     data: pd.DataFrame, responses: str | Sequence[str], fixed: str, groups: str | Sequence[str]
@@ -149,98 +158,23 @@ def fit(
     """
     design = build(data, responses, fixed, groups)
     parts = fit_parts(design)
-    where = {r: (part, i) for part in parts for i, r in enumerate(part.responses)}
+    where = tables.located(parts)
     tested = {
         r: c for part in parts for r, c in zip(part.responses, coefficients(part), strict=True)
     }
     index = pd.Index(design.responses, name="response")
-    every = range(len(design.responses))
+    found = [where[r] for r in range(len(design.responses))]
     return MixedFit(
         responses=design.responses,
         groups=tuple(g.name for g in design.groups),
         formula=design.fixed.formula,
-        criterion=pd.Series(
-            [where[r][0].criterion[where[r][1]] for r in every], index, name="criterion"
-        ),
-        status=pd.Series([where[r][0].status[where[r][1]] for r in every], index, name="status"),
-        components=_components(design, where),
-        fixed=_fixed_table(design, where, tested),
-        notes=_notes(design, where),
-        n_rows=pd.Series([where[r][0].nesting.n_rows for r in every], index, name="n_rows"),
+        criterion=pd.Series([p.criterion[i] for p, i in found], index, name="criterion"),
+        status=pd.Series([p.status[i] for p, i in found], index, name="status", dtype="str"),
+        components=tables.components(design, where),
+        fixed=tables.fixed_table(design, where, tested),
+        notes=tables.notes(design, where),
+        n_rows=pd.Series([p.nesting.n_rows for p, _ in found], index, name="n_rows"),
         left_out=dict(design.left_out),
         design=design,
         parts=parts,
     )
-
-
-def _components(design: Design, where: dict[int, tuple[Part, int]]) -> pd.DataFrame:
-    rows = []
-    for r, name in enumerate(design.responses):
-        part, i = where[r]
-        unit = part.residual[i] * part.scale[i] ** 2
-        variance = {g: part.ratios[i, k] * unit for k, g in enumerate(part.order)}
-        for g, group in enumerate(design.groups):
-            rows.append((name, group.name, variance.get(g, np.nan)))
-        rows.append((name, RESIDUAL, unit))
-    table = pd.DataFrame(rows, columns=["response", "group", "variance"])
-    table["sd"] = np.sqrt(table["variance"])
-    return table
-
-
-def _fixed_table(
-    design: Design, where: dict[int, tuple[Part, int]], tested: dict[int, Coefficients]
-) -> pd.DataFrame:
-    names: list[str] = []
-    labels: list[str] = []
-    columns: list[list[np.ndarray]] = [[], [], []]
-    for r, name in enumerate(design.responses):
-        part, _ = where[r]
-        found = satterthwaite(tested[r], np.eye(len(part.names)))
-        for column, values in zip(columns, found, strict=True):
-            column.append(values)
-        names += [name] * len(part.names)
-        labels += part.names
-    estimate, se, df = (np.concatenate(c) if c else np.zeros(0) for c in columns)
-    t = estimate / se
-    return pd.DataFrame(
-        {
-            "response": names,
-            "term": labels,
-            "estimate": estimate,
-            "se": se,
-            "df": df,
-            "t": t,
-            "p": two_sided(t, df),
-        }
-    )
-
-
-def _notes(design: Design, where: dict[int, tuple[Part, int]]) -> pd.DataFrame:
-    rows: list[tuple[str, str]] = []
-    for r, name in enumerate(design.responses):
-        part, i = where[r]
-        for g, other in part.lost.items():
-            rows.append(
-                (
-                    name,
-                    f"{design.groups[g].name} cannot be told apart from {other} in this design: "
-                    f"its variance is part of {other}.",
-                )
-            )
-        zero = [design.groups[g].name for k, g in enumerate(part.order) if part.ratios[i, k] == 0]
-        if zero:
-            rows.append((name, f"The variance of {listed(zero)} is estimated as zero."))
-        if part.status[i] == "not_converged":
-            rows.append((name, "The search did not settle: do not use these numbers."))
-        if part.aliased:
-            rows.append(
-                (
-                    name,
-                    f"Dropped from the fixed part, since others already say it: "
-                    f"{listed(part.aliased)}.",
-                )
-            )
-        missing = len(design.rows) - part.nesting.n_rows
-        if missing:
-            rows.append((name, f"{count(missing, 'row')} without a value left out."))
-    return pd.DataFrame(rows, columns=["response", "note"])

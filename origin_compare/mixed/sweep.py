@@ -35,7 +35,7 @@ def sweep(design: Nesting, response: Ints, ratios: Floats, order: int = 2) -> Sw
     `order` is the highest derivative wanted, 0, 1 or 2.
     """
     every = keys(len(design.chain), order)
-    base = pick_square(design.cross, design.width, response)
+    base = design.cross.of(response)
     logdet: Jet = {k: np.zeros(len(response)) for k in every}
     products: Jet = {k: np.zeros_like(base) for k in every}
     products[()] += base
@@ -80,18 +80,6 @@ def pick(columns: Floats, width: int, response: Ints) -> Floats:
     return taken
 
 
-def pick_square(square: Floats, width: int, response: Ints) -> Floats:
-    """(..., T + R, T + R) -> (B, ..., T + 1, T + 1)."""
-    taken = np.empty((len(response), *square.shape[:-2], width + 1, width + 1))
-    taken[..., :width, :width] = square[..., :width, :width]
-    side = np.moveaxis(square[..., :width, width:][..., response], -1, 0)
-    taken[..., :width, width] = side
-    taken[..., width, :width] = side
-    diagonal = np.diagonal(square[..., width:, width:], axis1=-2, axis2=-1)[..., response]
-    taken[..., width, width] = np.moveaxis(diagonal, -1, 0)
-    return taken
-
-
 def _finest_level(
     design: Nesting, response: Ints, ratio: Floats, order: int, logdet: Jet, products: Jet
 ) -> tuple[Jet, Jet]:
@@ -120,8 +108,7 @@ def _finest_level(
 def _weighted_squares(finest: Finest, weight: Floats, width: int, response: Ints) -> Floats:
     """Sum over levels of weight(size) s s', (B, T + 1, T + 1); `weight`: (B, sizes)."""
     if finest.squares is not None:
-        squares = pick_square(finest.squares, width, response)
-        return np.asarray(np.einsum("bd,bdij->bij", weight, squares))
+        return np.asarray(np.einsum("bd,bdij->bij", weight, finest.squares.of(response)))
     per_level = weight[:, np.searchsorted(finest.sizes, finest.rows)]
     sums = pick(finest.sums, width, response)
     return np.asarray((sums * per_level[..., None]).transpose(0, 2, 1) @ sums)
