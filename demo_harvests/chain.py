@@ -209,38 +209,6 @@ def malt_sheet(
     return pd.DataFrame(rows)
 
 
-def mash_sheet(
-    rng: np.random.Generator, batches: Sequence[Batch], malts: pd.DataFrame, og_sg: pd.Series
-) -> pd.DataFrame:
-    """One mash a batch, but every seventh batch is made of two mashes of the same malt."""
-    analysis = malts.drop_duplicates("malt_id").set_index("malt_id")
-    rows = []
-    for number, batch in enumerate(batches):
-        malt = analysis.loc[malt_id(batch)]
-        mashes = 2 if number % 7 == 4 else 1
-        mashed = batch.pitched_at - pd.Timedelta(minutes=int(rng.integers(500, 620)))
-        for mash_no in range(1, mashes + 1):
-            grist = round(rng.normal(4420, 20) / mashes)
-            # 1 % extract is 3.86 litre-degrees a kilogram; the tun gives 98 % of the laboratory
-            litre_degrees = malt["extract_pct_dm"] * 3.86 * (1 - malt["moisture_pct"] / 100)
-            volume = grist * litre_degrees * 0.98 / ((og_sg[batch.batch_id] - 1) * 1000)
-            rows.append(
-                {
-                    "batch_id": batch.batch_id,
-                    "mash_no": mash_no,
-                    "malt_id": malt_id(batch),
-                    "mashed_at": (mashed + pd.Timedelta(hours=3 * (mash_no - 1))).floor("min"),
-                    "grist_kg": float(grist),
-                    "strike_temp_c": round(rng.normal(64.4, 0.3), 1),
-                    "wort_l": float(round(volume, -1)),
-                    "wort_sg": round(og_sg[batch.batch_id] + rng.normal(0, 0.0002), 4),
-                    "wort_ph": round(rng.normal(5.42, 0.04), 2),
-                    "run_off_h": round(rng.normal(4.6, 0.4), 1),
-                }
-            )
-    return pd.DataFrame(rows)
-
-
 def yeast_sheet(
     rng: np.random.Generator, batches: Sequence[Batch], faults: Sequence[Fault]
 ) -> tuple[pd.DataFrame, dict[str, str]]:

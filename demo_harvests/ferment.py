@@ -7,7 +7,8 @@ from gravity by a heat balance; pH falls with the yeast and again, later, with t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,18 +28,34 @@ STUCK_ABOVE_LIMIT = 0.008
 
 
 @dataclass(frozen=True)
-class Course:
-    """One batch's true course on a grid of `STEP_H` hours; no reading error in it."""
+class Makings:
+    """What a batch is like before anything goes wrong."""
 
-    batch: Batch
-    fault: Fault | None
     og_sg: float
     fg_sg: float
     limit_sg: float
     mid_h: float
     rate_per_h: float
+    pitch_temp_c: float
+    room_c: float
     cooling_from_h: float
     length_h: float
+    ph_start: float
+    ph_yeast: float
+    late_depth: float
+    late_mid_h: float
+
+
+@dataclass(frozen=True)
+class Course:
+    """One batch's true course on a grid of `STEP_H` hours; no reading error in it."""
+
+    batch: Batch
+    drawn: Makings
+    """As it would have been."""
+    makings: Makings
+    """As it was, its fault included."""
+    fault: Fault | None
     fault_from_h: float | None
     hours: np.ndarray
     sg: np.ndarray
@@ -47,6 +64,10 @@ class Course:
     shown_temp_c: np.ndarray
     """What the probe shows; differs from `temp_c` only where the probe drifts."""
     cooling_pct: np.ndarray
+
+    @property
+    def length_h(self) -> float:
+        return float(self.hours[-1])
 
     @property
     def running(self) -> bool:
@@ -72,68 +93,124 @@ def run_batches(
     rng: np.random.Generator, batches: Sequence[Batch], faults: Sequence[Fault]
 ) -> list[Course]:
     by_batch = {fault.batch_id: fault for fault in faults}
-    return [_run(rng, batch, by_batch.get(batch.batch_id)) for batch in batches]
+    return [run(batch, _draw(rng, batch), by_batch.get(batch.batch_id)) for batch in batches]
 
 
-def _run(rng: np.random.Generator, batch: Batch, fault: Fault | None) -> Course:
-    kind = fault.kind if fault else ""
-    og = float(np.clip(rng.normal(1.065, 0.0009), 1.0632, 1.0668))
+def _draw(rng: np.random.Generator, batch: Batch) -> Makings:
     limit = float(np.clip(rng.normal(0.9990, 0.0007), 0.9975, 1.0003))
-    fg = limit + abs(rng.normal(0.0008, 0.0003))
-    mid, rate = rng.normal(26.5, 1.1), rng.normal(0.19, 0.008)
-    pitch_temp, ambient = rng.normal(21.0, 0.35), rng.normal(_tun_room_c(batch), 1.0)
-    cooling_from = rng.uniform(16.0, 18.0)
-    length = batch.planned_h + rng.normal(0.0, 1.0)
-    ph_start, ph_yeast = rng.normal(5.30, 0.03), rng.normal(1.08, 0.03)
-    late_depth, late_mid = rng.normal(0.88, 0.04), rng.normal(92.0, 4.0)
-    if kind == "old_yeast":
-        mid, rate, fg = mid + 11.0, rate * 0.66, fg + 0.0035
-    if kind == "early_lactic":
-        rate, fg = rate * 0.93, fg + 0.0020
-    if kind == "hot":
-        fg = fg + 0.0025
-    if kind == "still_fermenting":
-        length = 60.0
-    hours = np.arange(0.0, length + STEP_H / 2, STEP_H)
-    from_h = fault.from_h if fault else None
-    fermented = _fermented(hours, mid, rate)
-    if kind == "stuck":
-        share = (og - (limit + STUCK_ABOVE_LIMIT)) / (og - fg)
-        fermented, from_h = _stick(hours, fermented, mid, rate, share)
-    if kind == "hot" and from_h is not None:
-        # warmth hurries the yeast: hours after the failure count half as much again
-        fermented = _fermented(hours + 0.5 * np.clip(hours - from_h, 0.0, None), mid, rate)
-    sg = og - (og - fg) * fermented
-    cooling_to = from_h if kind == "hot" and from_h is not None else np.inf
-    temp, valve = _heat(
-        hours, sg, pitch_temp, ambient, batch.set_temp_c, (cooling_from, cooling_to)
+    return Makings(
+        og_sg=float(np.clip(rng.normal(1.065, 0.0009), 1.0632, 1.0668)),
+        fg_sg=limit + abs(rng.normal(0.0008, 0.0003)),
+        limit_sg=limit,
+        mid_h=rng.normal(26.5, 1.1),
+        rate_per_h=rng.normal(0.19, 0.008),
+        pitch_temp_c=rng.normal(21.0, 0.35),
+        room_c=rng.normal(_tun_room_c(batch), 1.0),
+        cooling_from_h=rng.uniform(16.0, 18.0),
+        length_h=batch.planned_h + rng.normal(0.0, 1.0),
+        ph_start=rng.normal(5.30, 0.02),
+        ph_yeast=rng.normal(1.08, 0.02),
+        late_depth=rng.normal(0.90, 0.02),
+        late_mid_h=rng.normal(92.0, 2.5),
     )
-    shown = temp
-    if kind == "probe_drift" and from_h is not None:
-        shown = temp + 0.14 * np.clip(hours - from_h, 0.0, None)
-    acid = _logistic(hours, mid - 6.0, rate) * ph_yeast
-    late = late_depth * _logistic(hours, late_mid, 1 / 16.0)
-    ph = ph_start - acid - late
-    if kind == "early_lactic" and from_h is not None:
-        ph = ph - 0.55 * _logistic(hours, from_h + 8.0, 0.35) * (1 - 0.6 * late / late_depth)
+
+
+def run(batch: Batch, makings: Makings, fault: Fault | None) -> Course:
+    """The batch's course, with its fault; without one it is what would have been."""
+    kind = fault.kind if fault else ""
+    made = _weakened(makings, kind)
+    hours = np.arange(0.0, made.length_h + STEP_H / 2, STEP_H)
+    fermented, from_h = _gravity(hours, made, fault)
+    sg = made.og_sg - (made.og_sg - made.fg_sg) * fermented
+    since = 0.0 if from_h is None else from_h
+    cooling_to = since if kind == "hot" else np.inf
+    temp, valve = _heat(hours, sg, made, batch.set_temp_c, cooling_to)
+    drift = 0.14 * np.clip(hours - since, 0.0, None) if kind == "probe_drift" else 0.0
     return Course(
-        batch,
-        fault,
-        og,
-        fg,
-        limit,
-        float(mid),
-        float(rate),
-        float(cooling_from),
-        float(hours[-1]),
-        from_h,
-        hours,
-        sg,
-        ph,
-        temp,
-        shown,
-        valve,
+        batch=batch,
+        drawn=makings,
+        makings=made,
+        fault=fault,
+        fault_from_h=from_h,
+        hours=hours,
+        sg=sg,
+        ph=_ph(hours, made, since if kind == "early_lactic" else None),
+        temp_c=temp,
+        shown_temp_c=temp + drift,
+        cooling_pct=valve,
     )
+
+
+def _weakened(makings: Makings, kind: str) -> Makings:
+    """What the fault does to the batch as a whole."""
+    if kind == "old_yeast":
+        return replace(
+            makings,
+            mid_h=makings.mid_h + 11.0,
+            rate_per_h=makings.rate_per_h * 0.66,
+            fg_sg=makings.fg_sg + 0.0035,
+        )
+    if kind == "early_lactic":
+        return replace(makings, rate_per_h=makings.rate_per_h * 0.93, fg_sg=makings.fg_sg + 0.0020)
+    if kind == "hot":
+        return replace(makings, fg_sg=makings.fg_sg + 0.0025)
+    if kind == "still_fermenting":
+        return replace(makings, length_h=60.0)
+    return makings
+
+
+def _gravity(
+    hours: np.ndarray, made: Makings, fault: Fault | None
+) -> tuple[np.ndarray, float | None]:
+    """Share of the fall in gravity that is done, and the hour the fault sets in."""
+    from_h = fault.from_h if fault else None
+    if fault and fault.kind == "stuck":
+        return _stick(hours, made)
+    if fault and fault.kind == "hot" and from_h is not None:
+        # warmth hurries the yeast: hours after the failure count half as much again
+        hours = hours + 0.5 * np.clip(hours - from_h, 0.0, None)
+    return _logistic(hours, made.mid_h, made.rate_per_h), from_h
+
+
+def _stick(hours: np.ndarray, made: Makings) -> tuple[np.ndarray, float]:
+    """The yeast gives up a little short of the place where it stands still in the end."""
+    fall = made.og_sg - made.fg_sg
+    share = (made.og_sg - made.limit_sg - STUCK_ABOVE_LIMIT) / fall
+    gives_up = share - 0.03
+    from_h = float(made.mid_h + np.log(gives_up / (1 - gives_up)) / made.rate_per_h)
+    creep = share - 0.03 * np.exp(-np.clip(hours - from_h, 0.0, None) / 4.0)
+    usual = _logistic(hours, made.mid_h, made.rate_per_h)
+    return np.where(hours < from_h, usual, creep), from_h
+
+
+def _ph(hours: np.ndarray, made: Makings, early_from_h: float | None) -> np.ndarray:
+    """The yeast's own acid, then the late lactic fall; an early one comes on top."""
+    late = _logistic(hours, made.late_mid_h, 1 / 16.0)
+    ph = made.ph_start - made.late_depth * late
+    ph = ph - made.ph_yeast * _logistic(hours, made.mid_h - 6.0, made.rate_per_h)
+    if early_from_h is None:
+        return ph
+    return ph - 0.55 * _logistic(hours, early_from_h + 8.0, 0.35) * (1 - 0.6 * late)
+
+
+PLAIN_TO_SEE = {"sg": 0.002, "temp_c": 1.0, "ph": 0.15}
+"""A departure counts as seen once it is this large, about four times a reading's error."""
+
+
+def shows_from_h(course: Course) -> dict[str, float]:
+    """For each channel the first hour at which the fault has moved it plainly; only those moved."""
+    usual = run(course.batch, course.drawn, None)
+    found = {}
+    for channel, shown, wanted in (
+        ("sg", course.sg, usual.sg),
+        ("temp_c", course.shown_temp_c, usual.temp_c),
+        ("ph", course.ph, usual.ph),
+    ):
+        length = min(len(shown), len(wanted))
+        apart = np.abs(shown[:length] - wanted[:length]) > PLAIN_TO_SEE[channel]
+        if apart.any():
+            found[channel] = round(float(course.hours[np.argmax(apart)]), 2)
+    return found
 
 
 def _tun_room_c(batch: Batch) -> float:
@@ -145,42 +222,23 @@ def _logistic(hours: np.ndarray, mid: float, rate: float) -> np.ndarray:
     return 1.0 / (1.0 + np.exp(-rate * (hours - mid)))
 
 
-def _fermented(hours: np.ndarray, mid: float, rate: float) -> np.ndarray:
-    """Share of the fall in gravity that is done."""
-    return _logistic(hours, mid, rate)
-
-
-def _stick(
-    hours: np.ndarray, fermented: np.ndarray, mid: float, rate: float, share: float
-) -> tuple[np.ndarray, float]:
-    """The yeast gives up a little before `share` is done and creeps up to it."""
-    gives_up = share - 0.03
-    from_h = float(mid + np.log(gives_up / (1 - gives_up)) / rate)
-    creep = share - 0.03 * np.exp(-np.clip(hours - from_h, 0.0, None) / 4.0)
-    return np.where(hours < from_h, fermented, creep), from_h
-
-
 def _heat(
-    hours: np.ndarray,
-    sg: np.ndarray,
-    pitch_temp: float,
-    ambient: float,
-    set_temp: float,
-    cooling: tuple[float, float],
+    hours: np.ndarray, sg: np.ndarray, made: Makings, set_temp: float, cooling_to: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """Temperature and valve: warmed by fermenting, cooled by the room and the jacket."""
-    temp, valve = np.empty_like(hours), np.zeros_like(hours)
-    temp[0] = pitch_temp
     falling = -np.gradient(sg, hours) * 1000
-    for step in range(1, len(hours)):
-        now, before = hours[step], temp[step - 1]
-        if cooling[0] <= now < cooling[1]:
-            trickle = 6.0 if falling[step] > 0.2 else 0.0
-            valve[step] = np.clip(25.0 * (before - (set_temp - 2.2)), trickle, 100.0)
-        change = WARMING_PER_DEGREE * falling[step]
-        change -= (before - ambient) / LOSS_H + COOLING_C_H * valve[step] / 100
-        temp[step] = before + change * STEP_H
-    return temp, valve
+    warming = WARMING_PER_DEGREE * falling * STEP_H
+    trickle = np.where(falling > 0.2, 6.0, 0.0)
+    jacket_on = (hours >= made.cooling_from_h) & (hours < cooling_to)
+    temps, valves, temp = [made.pitch_temp_c], [0.0], made.pitch_temp_c
+    for heat, least, on in zip(warming[1:], trickle[1:], jacket_on[1:], strict=True):
+        asked = min(max(25.0 * (temp - (set_temp - 2.2)), least), 100.0)
+        valve = asked if on else 0.0
+        lost = (temp - made.room_c) / LOSS_H + COOLING_C_H * valve / 100
+        temp += heat - lost * STEP_H
+        temps.append(temp)
+        valves.append(valve)
+    return np.array(temps), np.array(valves)
 
 
 def reading_hours(rng: np.random.Generator, course: Course) -> np.ndarray:
@@ -211,13 +269,13 @@ def _night_of_the_clocks(course: Course) -> np.ndarray:
 
 def hand_readings(
     rng: np.random.Generator, courses: Sequence[Course], noise: Noise
-) -> tuple[pd.DataFrame, list[dict[str, object]]]:
-    """Every batch's readings with reading error, and the single wrong readings planted."""
-    frames, wrong = [], []
+) -> tuple[pd.DataFrame, dict[str, dict[str, Any]]]:
+    """Every batch's readings with reading error, and by batch the wrong reading planted."""
+    frames, wrong = [], {}
     for course in courses:
         frame = _read(rng, course, np.sort(reading_hours(rng, course)), noise)
         if course.fault and course.fault.kind == "wrong_reading":
-            wrong.append(_swap_digits(frame))
+            wrong[course.batch.batch_id] = _swap_digits(frame)
         frames.append(frame)
     return pd.concat(frames, ignore_index=True), wrong
 
@@ -245,16 +303,16 @@ def _read(
     )
 
 
-def _swap_digits(frame: pd.DataFrame) -> dict[str, object]:
+def _swap_digits(frame: pd.DataFrame) -> dict[str, Any]:
     """Turn the second and third figures of one gravity round, as in 1.064 for 1.046."""
     sg, hours = frame["sg"].to_numpy(), frame["hours"].to_numpy()
     tens, units = np.divmod(np.round((sg - 1) * 10000).astype(int) // 10, 10)
     swapped = (sg + 0.009 * (units - tens)).round(4)
-    steep = (hours > 18) & (hours < 45)
-    at = int(np.argmax(np.where(steep, np.abs(swapped - sg), -1.0)))
+    jump = np.abs(swapped - sg)
+    likely = (hours > 18) & (hours < 45) & (jump < 0.028)
+    at = int(np.argmax(np.where(likely, jump, -1.0)))
     frame["sg"] = np.where(np.arange(len(frame)) == at, swapped, sg)
     return {
-        "batch_id": str(frame["batch_id"].iloc[at]),
         "hours": round(float(hours[at]), 4),
         "true_sg": float(sg[at]),
         "written_sg": float(swapped[at]),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -130,61 +130,49 @@ def score(
     effects: Effects,
 ) -> pd.DataFrame:
     """Every score, long; a hidden control is served in every sitting."""
-    level = pd.Series(effects.level)[list(ATTRIBUTES)]
-    control = level + rng.normal(0, 0.3, len(level))
-    known = pd.concat([truth, control.to_frame(CONTROL).T])
+    level = np.array([effects.level[name] for name in ATTRIBUTES])
+    known = {str(name): row for name, row in zip(truth.index, truth.to_numpy(), strict=True)}
+    known[CONTROL] = level + rng.normal(0, 0.3, len(level))
     together = {
-        (assessor, sample): rng.normal(0, effects.assessor_batch_sd, len(ATTRIBUTES))
+        (assessor, sample): rng.normal(0, effects.assessor_batch_sd, len(level))
         for assessor in ASSESSORS
-        for sample in known.index
+        for sample in known
     }
-    rows = []
+    facts: list[dict[str, object]] = []
+    found: list[np.ndarray] = []
     for sitting in sittings:
-        shift = rng.normal(0, effects.sitting_sd, len(ATTRIBUTES))
+        shift = rng.normal(0, effects.sitting_sd, len(level))
         for assessor in sitting.assessors:
-            rows += _one_assessor(rng, sitting, assessor, known, level, panel, shift, together)
-    wide = pd.DataFrame(rows)
-    return _decline(rng, wide)
+            own = level + shift + panel.level.loc[assessor].to_numpy()
+            spread, error = float(panel.spread[assessor]), float(panel.residual_sd[assessor])
+            for serving in _servings(rng, sitting, assessor):
+                sample = str(serving["batch_id"])
+                heard = own + spread * (known[sample] - level) + together[assessor, sample]
+                facts.append(serving)
+                found.append(heard + rng.normal(0, error, len(level)))
+    scores = pd.DataFrame(np.clip(found, 0, 10).round(1), columns=list(ATTRIBUTES))
+    return _decline(rng, pd.concat([pd.DataFrame(facts), scores], axis=1))
 
 
-def _one_assessor(
-    rng: np.random.Generator,
-    sitting: Sitting,
-    assessor: str,
-    known: pd.DataFrame,
-    level: pd.Series,
-    panel: Panel,
-    shift: np.ndarray,
-    together: Mapping[tuple[str, str], np.ndarray],
-) -> list[dict[str, object]]:
+def _servings(
+    rng: np.random.Generator, sitting: Sitting, assessor: str
+) -> Iterator[dict[str, object]]:
+    """The glasses one assessor gets, each replicate in an order of its own."""
     samples = [*sitting.batches, CONTROL]
-    rows = []
     for replicate in range(1, sitting.replicates + 1):
         for place, index in enumerate(rng.permutation(len(samples)), start=1):
             sample = samples[index]
-            found = (
-                level
-                + panel.level.loc[assessor]
-                + panel.spread[assessor] * (known.loc[sample] - level)
-                + shift
-                + together[assessor, sample]
-                + rng.normal(0, panel.residual_sd[assessor], len(level))
-            )
-            rows.append(
-                {
-                    "tasting_id": sitting.tasting_id,
-                    "tasted_on": sitting.tasted_on,
-                    "assessor_id": assessor,
-                    "batch_id": sample,
-                    "replicate": replicate,
-                    "position": place + (replicate - 1) * len(samples),
-                    "sample_kind": "control" if sample == CONTROL else "batch",
-                    "served_abv_pct": 20.0,
-                    "scale": "0-10",
-                }
-                | {name: round(float(np.clip(found[name], 0, 10)), 1) for name in ATTRIBUTES}
-            )
-    return rows
+            yield {
+                "tasting_id": sitting.tasting_id,
+                "tasted_on": sitting.tasted_on,
+                "assessor_id": assessor,
+                "batch_id": sample,
+                "replicate": replicate,
+                "position": place + (replicate - 1) * len(samples),
+                "sample_kind": "control" if sample == CONTROL else "batch",
+                "served_abv_pct": 20.0,
+                "scale": "0-10",
+            }
 
 
 def _decline(rng: np.random.Generator, wide: pd.DataFrame) -> pd.DataFrame:

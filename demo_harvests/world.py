@@ -159,7 +159,7 @@ GROWERS = tuple(
         [
             ("Ulvarrow", "Northmark", "sandy loam", "Ostrel", ("Long Hesk", "Gull Acre"), 2016),
             ("Pellstow", "Northmark", "clay loam", "Ostrel", ("Mill Fallan", "Wetherow"), 2015),
-            ("Krennick Ho", "Northmark", "sandy loam", "Corvane", ("Tarn Brae", "Low Sill"), 2019),
+            ("Kellrick Ho", "Northmark", "sandy loam", "Corvane", ("Tarn Brae", "Low Sill"), 2019),
             ("Dunsharrel", "Midvale", "clay loam", "Corvane", ("Kiln Close", "Oxlow"), 2015),
             ("Mosselby Toft", "Midvale", "silt loam", "Ostrel", ("Bellrow", "Far Mossel"), 2018),
             ("Farravoe", "Southshore", "sandy loam", "Corvane", ("Sand Riggan", "Voe End"), 2017),

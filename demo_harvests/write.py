@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from .drafts import Draft, Form, as_number, clock, date_cell, day, fixed, plain, whole
-from .world import ATTRIBUTES, TIME_ZONE
+from .settings import HEADERS, HOUSE_RULES
+from .world import ATTRIBUTES
 
 if TYPE_CHECKING:
     from .make import Made
@@ -33,8 +34,8 @@ def write(made: Made, folder: Path) -> list[dict[str, Any]]:
     faults += _bench(sheets, folder)
     faults += _spirits(sheets, folder)
     faults += _scores(sheets, folder)
-    (folder / "headers.toml").write_text(_HEADERS, encoding="utf-8")
-    (folder / "house_rules.toml").write_text(_HOUSE_RULES, encoding="utf-8")
+    (folder / "headers.toml").write_text(HEADERS, encoding="utf-8")
+    (folder / "house_rules.toml").write_text(HOUSE_RULES, encoding="utf-8")
     return faults
 
 
@@ -374,39 +375,3 @@ def _nth(draft: Draft, batch_id: str, place: int) -> int:
     """Position of a batch's reading, counted from 0."""
     own: Sequence[int] = [at for at, key in enumerate(draft.keys) if key["batch_id"] == batch_id]
     return own[place]
-
-
-_HEADERS = """\
-# Headers of our own, and the column each one stands for.
-
-[[map]]
-sheet = "readings"
-
-[map.headers]
-"WB_RUN" = "batch_id"
-"TS_LOCAL" = "read_at"
-"DT204.PV" = "sg"
-"TT204.PV" = "temp_c"
-"CV204.OUT" = "cooling_pct"
-"SRC" = "instrument"
-"""
-
-_HOUSE_RULES = f"""\
-# What this house holds to; everything not named here stays as it comes.
-
-time_zone = "{TIME_ZONE}"
-
-[windows.peak_temp_c]
-low = 27.0
-high = 30.5
-source = "house"
-
-[windows.length_h]
-low = 94.0
-high = 142.0
-source = "house"
-
-[windows.final_ph]
-high = 3.8
-source = "house"
-"""

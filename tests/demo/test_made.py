@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from demo_harvests.make import Made, make, simulate, write_all
+from demo_harvests.make import SEED, Made, make, simulate, write_all
 from demo_harvests.world import (
     ATTRIBUTES,
     DRIVER_CENTRES,
@@ -33,13 +33,13 @@ def made() -> Made:
 def quiet() -> Made:
     """The same harvests with nothing random in the profile: only planted slopes and shifts."""
     silent: Effects = replace(EFFECTS, grower_sd={}, batch_sd={}, fault={})
-    return simulate(20, silent, noise=NO_NOISE)
+    return simulate(SEED, silent, noise=NO_NOISE)
 
 
 def test_the_same_seed_gives_the_same_bytes_and_they_are_those_in_the_repository(
     tmp_path: Path,
 ) -> None:
-    write_all(20, tmp_path)
+    write_all(SEED, tmp_path)
     written = {p.relative_to(tmp_path): p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
     kept = {p.relative_to(DEMO): p.read_bytes() for p in (DEMO / "sheets").iterdir()}
     kept[Path("truth.json")] = (DEMO / "truth.json").read_bytes()
@@ -49,7 +49,7 @@ def test_the_same_seed_gives_the_same_bytes_and_they_are_those_in_the_repository
 
 
 def test_another_seed_gives_other_harvests(made: Made) -> None:
-    other = make(21)
+    other = make(SEED + 1)
     assert not other.sheets["readings"].equals(made.sheets["readings"])
     assert not other.sheets["scores"].equals(made.sheets["scores"])
 

@@ -1,4 +1,4 @@
-"""What the vessel card, the bench and the still say of each batch."""
+"""What the mash sheet, the vessel card, the bench and the still say of each batch."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from .chain import day_of
+from .chain import day_of, malt_id
 from .ferment import Course
-from .world import Fault
 
 STRENGTH_PER_DEGREE = 0.1335
 """% vol for each degree of apparent fall at these gravities [own arithmetic, Balling]."""
@@ -22,6 +21,40 @@ COMPOUNDS = {
 }
 """g/100 L of pure alcohol at 118 h, and the change for 10 h more."""
 TWO_RUNS = "Q24-20"
+YEAST_KG_L = 0.0028
+
+
+def mash_sheet(
+    rng: np.random.Generator, courses: Sequence[Course], malts: pd.DataFrame
+) -> pd.DataFrame:
+    """One mash a batch, but every seventh batch is made of two mashes of the same malt."""
+    analysis = malts.drop_duplicates("malt_id").set_index("malt_id")
+    # 1 % extract is 3.86 litre-degrees a kilogram; the tun gives 98 % of the laboratory
+    as_is = analysis["extract_pct_dm"] * (1 - analysis["moisture_pct"] / 100)
+    litre_degrees = (as_is * 3.86 * 0.98).to_dict()
+    rows = []
+    for number, course in enumerate(courses):
+        batch, og_sg = course.batch, course.makings.og_sg
+        mashes = 2 if number % 7 == 4 else 1
+        mashed = batch.pitched_at - pd.Timedelta(minutes=int(rng.integers(500, 620)))
+        for mash_no in range(1, mashes + 1):
+            grist = round(rng.normal(4420, 20) / mashes)
+            volume = grist * litre_degrees[malt_id(batch)] / ((og_sg - 1) * 1000)
+            rows.append(
+                {
+                    "batch_id": batch.batch_id,
+                    "mash_no": mash_no,
+                    "malt_id": malt_id(batch),
+                    "mashed_at": (mashed + pd.Timedelta(hours=3 * (mash_no - 1))).floor("min"),
+                    "grist_kg": float(grist),
+                    "strike_temp_c": round(rng.normal(64.4, 0.3), 1),
+                    "wort_l": float(round(volume, -1)),
+                    "wort_sg": round(og_sg + rng.normal(0, 0.0002), 4),
+                    "wort_ph": round(rng.normal(5.42, 0.04), 2),
+                    "run_off_h": round(rng.normal(4.6, 0.4), 1),
+                }
+            )
+    return pd.DataFrame(rows)
 
 
 def fermentation_sheet(
@@ -29,16 +62,15 @@ def fermentation_sheet(
     courses: Sequence[Course],
     mashes: pd.DataFrame,
     given: dict[str, str],
-    faults: Sequence[Fault],
 ) -> pd.DataFrame:
     """The card of each vessel, as the brewer filled it in."""
     wort = mashes.groupby("batch_id")["wort_l"].sum()
-    noted = {fault.batch_id: _NOTES.get(fault.kind, "") for fault in faults}
     rows = []
     for course in courses:
         batch = course.batch
         litres = float(wort[batch.batch_id])
-        yeast = litres * 0.0028 * (0.7 if noted.get(batch.batch_id) == _NOTES["old_yeast"] else 1)
+        kind = course.fault.kind if course.fault else ""
+        yeast = litres * YEAST_KG_L * (0.7 if kind == "old_yeast" else 1.0)
         rows.append(
             {
                 "batch_id": batch.batch_id,
@@ -46,12 +78,12 @@ def fermentation_sheet(
                 "pitched_at": batch.pitched_at,
                 "pitch_temp_c": round(float(course.temp_c[0]), 1),
                 "wort_l": litres,
-                "og_sg": round(course.og_sg + rng.normal(0, 0.0002), 4),
+                "og_sg": round(course.makings.og_sg + rng.normal(0, 0.0002), 4),
                 "yeast_kg": float(round(yeast)),
                 "delivery_id": given[batch.batch_id],
                 "ended_at": pd.NaT if course.running else course.ended_at,
                 "planned_h": batch.planned_h,
-                "note": noted.get(batch.batch_id) or None,
+                "note": _NOTES.get(kind),
             }
         )
     return pd.DataFrame(rows)
@@ -74,7 +106,7 @@ def limit_sheet(rng: np.random.Generator, courses: Sequence[Course]) -> pd.DataF
             {
                 "batch_id": course.batch.batch_id,
                 "tested_on": day_of(course.batch.pitched_at) + pd.Timedelta(days=1),
-                "limit_sg": round(course.limit_sg + rng.normal(0, 0.0003), 4),
+                "limit_sg": round(course.makings.limit_sg + rng.normal(0, 0.0003), 4),
                 "test_h": 24.0,
                 "test_temp_c": 30.0,
             }
@@ -83,19 +115,19 @@ def limit_sheet(rng: np.random.Generator, courses: Sequence[Course]) -> pd.DataF
 
 
 def spirit_sheet(
-    rng: np.random.Generator, courses: Sequence[Course], fermentations: pd.DataFrame
+    rng: np.random.Generator, courses: Sequence[Course], mashes: pd.DataFrame
 ) -> pd.DataFrame:
     """One spirit run a batch, two for one of them; a batch still fermenting has none."""
-    wort = dict(zip(fermentations["batch_id"], fermentations["wort_l"].astype(float), strict=True))
+    wort = mashes.groupby("batch_id")["wort_l"].sum()
     rows = []
     for course in courses:
         name = course.batch.batch_id
         if course.running:
             continue
-        strength = (course.og_sg - course.sg[-1]) * 1000 * STRENGTH_PER_DEGREE
+        strength = (course.makings.og_sg - course.sg[-1]) * 1000 * STRENGTH_PER_DEGREE
         cut_on, cut_off = round(rng.normal(74.2, 0.3), 1), round(rng.normal(63.0, 0.8), 1)
         runs = 2 if name == TWO_RUNS else 1
-        wash = wort[name] * 0.985 / runs
+        wash = float(wort[name]) * 0.985 / runs
         kept = rng.normal(0.968, 0.004)
         distilled = day_of(course.ended_at) + pd.Timedelta(days=int(rng.integers(0, 2)))
         for run_no in range(1, runs + 1):
@@ -118,11 +150,8 @@ def spirit_sheet(
     return pd.DataFrame(rows)
 
 
-def congener_sheet(
-    rng: np.random.Generator, courses: Sequence[Course], spirits: pd.DataFrame
-) -> pd.DataFrame:
+def congener_sheet(rng: np.random.Generator, courses: Sequence[Course]) -> pd.DataFrame:
     """A laboratory looked at every seventh batch; esters rise with length."""
-    distilled = set(spirits["batch_id"])
     rows = [
         {
             "batch_id": course.batch.batch_id,
@@ -133,7 +162,7 @@ def congener_sheet(
             "lab": "outside laboratory, GC",
         }
         for course in courses[::7]
-        if course.batch.batch_id in distilled
+        if not course.running
         for compound, (at_118, per_10h) in COMPOUNDS.items()
     ]
     return pd.DataFrame(rows, columns=["batch_id", "compound", "g_100l_aa", "lab"])
