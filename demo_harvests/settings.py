@@ -10,7 +10,7 @@ HEADERS = """\
 [[map]]
 sheet = "readings"
 
-[map.columns]
+[map.headers]
 "WB_RUN" = "batch_id"
 "TS_LOCAL" = "read_at"
 "DT204.PV" = "sg"
