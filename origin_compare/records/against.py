@@ -30,11 +30,11 @@ def drop_repeats(ledgers: list[Ledger], sheet: Sheet) -> None:
     """Identical rows are kept once, with a warning; the same key with other content is a fault."""
     if not ledgers or not sum(len(one.frame) for one in ledgers):
         return
-    everything = together(ledgers)
+    if not together(ledgers, sheet.key).duplicated(list(sheet.key)).any():
+        return
+    everything = together(ledgers, sheet.names())
     key = _key_numbers(everything, sheet)
     later = pd.Series(key).duplicated().to_numpy()
-    if not later.any():
-        return
     first = _first_of(key)[later]
     content = content_hash(everything, sheet).to_numpy()
     rows = everything[later]

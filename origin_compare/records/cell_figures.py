@@ -8,15 +8,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.measures import plato_to_sg
-from origin_compare.records.cells import (
-    BELOW_LIMIT,
-    Distinct,
-    Hints,
-    Parsed,
-    distinct,
-    found,
-    spread,
-)
+from origin_compare.records.cells import BELOW_LIMIT, Coded, Distinct, Hints, Parsed, parsed
 from origin_compare.records.sheets import Column
 from origin_compare.records.units import conversion, gravity_scale, unit_word
 
@@ -36,9 +28,9 @@ SCALES = {"sg": (0.95, 1.2), "thousand": (950.0, 1200.0), "degrees": (-25.0, 200
 _SCALE_SAYS = {"sg": "like 1.0652", "thousand": "like 1065.2", "degrees": "like 65.2"}
 
 
-def parse_figures(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
+def parse_figures(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Numbers, counts and temperatures in the column's own unit; the impossible is a fault."""
-    codes, seen = distinct(texts)
+    seen = Distinct(coded)
     values, units = read_figures(seen, column, hints)
     values = _converted(values, units, seen, column, hints)
     _check_range(values, seen, column)
@@ -47,16 +39,16 @@ def parse_figures(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
     values[seen.faulty] = np.nan
     typed = pd.Series(values, dtype="float64")
     whole = typed.astype("Int64") if column.kind == "count" else typed
-    return Parsed(spread(whole, codes), found(column.name, seen, codes))
+    return parsed(column.name, seen, whole)
 
 
-def parse_gravity(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
+def parse_gravity(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Gravity as SG 20/20 °C from one scale per column, or from the unit in header or cell.
 
     The scale most cells are on holds for the column; a cell on another scale is a fault, and so
     is a column whose figures could be degrees Plato as well as degrees of gravity.
     """
-    codes, seen = distinct(texts)
+    seen = Distinct(coded)
     figures, units = read_figures(seen, column, Hints(hints.unit, True))
     values = np.full(len(figures), np.nan)
     open_ = ~np.isnan(figures)
@@ -84,15 +76,14 @@ def parse_gravity(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
         _rescale(values, figures, seen, open_, scale, given is not None)
     _check_range(values, seen, column)
     values[seen.faulty] = np.nan
-    return Parsed(spread(pd.Series(values), codes), found(column.name, seen, codes))
+    return parsed(column.name, seen, pd.Series(values))
 
 
 def comma_evidence(texts: pd.Series) -> tuple[int, int]:
-    """How many distinct texts can only be read with a decimal comma, and how many with a point."""
-    cells = pd.Series(texts.unique(), dtype="str").head(5000)
+    """How many of the texts can only be read with a decimal comma, and how many with a point."""
     return (
-        int(cells.str.fullmatch(_SAYS_COMMA).sum()),
-        int(cells.str.fullmatch(_SAYS_POINT).sum()),
+        int(texts.str.fullmatch(_SAYS_COMMA).sum()),
+        int(texts.str.fullmatch(_SAYS_POINT).sum()),
     )
 
 

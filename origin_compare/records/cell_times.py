@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 
-from origin_compare.records.cells import Distinct, Hints, Parsed, distinct, found, spread
+from origin_compare.records.cells import Coded, Distinct, Hints, Parsed, parsed, single_blanks
 from origin_compare.records.findings import Finding, finding
 from origin_compare.records.sheets import Column
 
@@ -16,28 +14,31 @@ _SERIAL = r"[2-7]\d{4}(?:[.,]\d+)?"
 _SERIAL_ZERO = pd.Timestamp("1899-12-30")
 _ISO = r"\d{4}-\d{1,2}-\d{1,2}(?:[T ].*)?|\d{8}"
 _SLASHED = r"(\d{1,2})/(\d{1,2})/(\d{4}|\d{2})(?: .*)?"
+_TWO_NUMBERS = r"^(\d{1,2})[./\-](\d{1,2})[./\-]"
+_PADDED = r"\d\d/\d\d/\d{4}(?: \d\d:\d\d(?::\d\d)?)?"
 _OFFSET = r".*\d{1,2}:\d{2}.*(?:Z|[+-]\d{2}:?\d{2})"
 _CLOCK = r".*\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp]\.?[Mm]\.?)?"
 _TIMES = ("", " %H:%M", " %H:%M:%S", " %I:%M %p", " %I:%M%p", " %I:%M:%S %p")
 _WORDED = ("%d %b %Y", "%d %B %Y", "%d %b %y", "%b %d %Y", "%B %d %Y")
 
 
-def parse_dates(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
+def parse_dates(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Days as datetime64[us] at midnight, without zone."""
-    codes, seen = distinct(texts)
+    seen = Distinct(coded)
     local, _, findings = _local(seen, column, hints)
     _check_years(local, seen)
     local = local.dt.normalize().mask(seen.faulty)
-    return Parsed(spread(local, codes), (*found(column.name, seen, codes), *findings))
+    read = parsed(column.name, seen, local)
+    return Parsed(read.values, (*read.findings, *findings))
 
 
-def parse_moments(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
+def parse_moments(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Moments as datetime64[us, UTC], from the site's local time unless the cell has an offset.
 
     The hour that repeats in autumn is settled by the order of rows within a group; the hour that
     is skipped in spring is a fault.
     """
-    codes, seen = distinct(texts)
+    seen = Distinct(coded)
     fixed = seen.texts.str.fullmatch(_OFFSET).to_numpy(dtype=bool)
     local, has_time, findings = _local(seen, column, hints, skip=fixed)
     _check_years(local, seen)
@@ -46,20 +47,18 @@ def parse_moments(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
     utc, doubtful = _localized(local, hints.time_zone, seen)
     if fixed.any():
         utc = _with_offset(utc, seen, fixed)
-    utc = utc.mask(seen.faulty)
-    rows = spread(utc, codes)
+    read = parsed(column.name, seen, utc.mask(seen.faulty))
+    rows = read.values
     twice: tuple[Finding, ...] = ()
     if doubtful.any():
-        rows, twice = _settle_repeated_hour(
-            rows, spread(local, codes), doubtful[codes], texts, column, hints
-        )
-    return Parsed(rows, (*found(column.name, seen, codes), *findings, *twice))
+        rows, twice = _settle_repeated_hour(rows, local, doubtful, coded, column, hints)
+    return Parsed(rows, (*read.findings, *findings, *twice))
 
 
 def order_evidence(texts: pd.Series) -> tuple[int, int]:
-    """How many distinct texts can only be day first, and how many only month first."""
-    cells = _slashes(pd.Series(texts.unique(), dtype="str"))
-    parts = cells[cells.str.fullmatch(_SLASHED)].str.extract(_SLASHED)
+    """How many days among the texts can only be day first, and how many only month first."""
+    heads = pd.Series(texts.str.slice(0, 6).unique(), dtype="str")
+    parts = heads.str.extract(_TWO_NUMBERS).dropna()
     if parts.empty:
         return 0, 0
     first, second = (parts[i].astype("int64") for i in (0, 1))
@@ -70,8 +69,7 @@ def _local(
     seen: Distinct, column: Column, hints: Hints, skip: np.ndarray | None = None
 ) -> tuple[pd.Series, np.ndarray, tuple[Finding, ...]]:
     """Local times of the distinct texts, whether each has a time of day, and column warnings."""
-    texts = seen.texts.str.replace(r"\s+", " ", regex=True)
-    texts, next_day = _midnight_as_24(texts)
+    texts, next_day = _midnight_as_24(single_blanks(seen.texts))
     open_ = ~seen.missing if skip is None else ~(seen.missing | skip)
     local = pd.Series(pd.NaT, index=texts.index, dtype="datetime64[us]")
     has_time = texts.str.fullmatch(_CLOCK).to_numpy(dtype=bool)
@@ -125,7 +123,7 @@ def _ordered(
     day, month = order_evidence(texts)
     by_figures = slashed.str.fullmatch(_SLASHED).to_numpy(dtype=bool)
     month_first = month > day if day or month else hints.month_first
-    local = _by_formats(slashed, _formats(bool(month_first)))
+    local = _by_formats(slashed, bool(month_first))
     if day and month:
         _blame_both_orders(slashed, seen, at, bool(month_first), local)
     findings: tuple[Finding, ...] = ()
@@ -142,12 +140,19 @@ def _formats(month_first: bool) -> tuple[str, ...]:
     )
 
 
-def _by_formats(texts: pd.Series, formats: Sequence[str]) -> pd.Series:
+def _by_formats(texts: pd.Series, month_first: bool) -> pd.Series:
+    """Local times; the usual way of writing goes first, turned round to year, month, day."""
     local = pd.Series(pd.NaT, index=texts.index, dtype="datetime64[us]")
-    worded = texts.str.contains("[A-Za-z]", regex=True)
-    texts = texts.where(~worded, texts.str.replace(r"(?<=\w)[\-,]+ ?|, ", " ", regex=True))
-    for form in formats:
-        left = local.isna()
+    padded = texts.str.fullmatch(_PADDED)
+    if bool(padded.any()):
+        turned = r"\3-\1-\2" if month_first else r"\3-\2-\1"
+        year_first = texts[padded].str.replace(r"^(\d\d)/(\d\d)/(\d{4})", turned, regex=True)
+        local[padded] = _iso(year_first)
+    worded = local.isna() & texts.str.contains("[A-Za-z]", regex=True)
+    if bool(worded.any()):
+        texts = texts.where(~worded, texts.str.replace(r"(?<=\w)[\-,]+ ?|, ", " ", regex=True))
+    for form in _formats(month_first):
+        left = local.isna() & ~padded
         if not left.any():
             break
         read = pd.to_datetime(texts[left], format=form, errors="coerce")
@@ -217,36 +222,40 @@ def _settle_repeated_hour(
     utc: pd.Series,
     local: pd.Series,
     doubtful: np.ndarray,
-    texts: pd.Series,
+    coded: Coded,
     column: Column,
     hints: Hints,
 ) -> tuple[pd.Series, tuple[Finding, ...]]:
-    """Second occurrence from where the clock runs back in a group; rows in no order: a fault."""
+    """Second occurrence from where the clock runs back in a group; rows in no order: a fault.
+
+    `local` and `doubtful` go by distinct text, `utc` by row.
+    """
+    rows = doubtful[coded.codes]
+    clock = local.to_numpy()[coded.codes]
     groups = hints.groups if hints.groups is not None else np.zeros(len(utc), dtype=np.int64)
-    result = utc.copy()
-    second = local.dt.tz_localize(
-        hints.time_zone, ambiguous=np.zeros(len(local), dtype=bool), nonexistent="NaT"
-    ).dt.tz_convert("UTC")
+    later: list[int] = []
     guessed: list[int] = []
     lost: list[int] = []
-    for group in np.unique(groups[doubtful]):
-        rows = np.flatnonzero((groups == group) & local.notna().to_numpy())
-        at, turned, ordered = _run_back(local.iloc[rows].to_numpy(), doubtful[rows])
-        if not ordered:
-            lost.extend(rows[at])
-        elif len(turned):
-            result.iloc[rows[turned]] = second.iloc[rows[turned]]
-        else:
-            guessed.extend(rows[at])
+    for group in np.unique(groups[rows]):
+        of_group = np.flatnonzero((groups == group) & ~np.isnat(clock))
+        at, turned, ordered = _run_back(clock[of_group], rows[of_group])
+        kept = later if len(turned) else guessed
+        (kept if ordered else lost).extend(of_group[turned if ordered and len(turned) else at])
+    result = utc.copy()
+    result.iloc[later] = _second_occurrence(clock[later], hints.time_zone)
     result.iloc[lost] = pd.NaT
-    return result, tuple(
-        one
-        for one in (
-            _twice(guessed, texts, column, "warning", "read as the first of the two"),
-            _twice(lost, texts, column, "fault", "the rows of the batch are not in order"),
-        )
-        if len(one.at)
+    texts = coded.spread(coded.texts)
+    doubts = (
+        _twice(guessed, texts, column, "warning", "read as the first of the two"),
+        _twice(lost, texts, column, "fault", "the rows of the batch are not in order"),
     )
+    return result, tuple(one for one in doubts if len(one.at))
+
+
+def _second_occurrence(clock: np.ndarray, zone: str) -> pd.DatetimeIndex:
+    """UTC of local times in the repeated hour, after the clock went back."""
+    late = np.zeros(len(clock), dtype=bool)
+    return pd.DatetimeIndex(clock).tz_localize(zone, ambiguous=late).tz_convert("UTC")
 
 
 def _run_back(local: np.ndarray, doubtful: np.ndarray) -> tuple[np.ndarray, np.ndarray, bool]:

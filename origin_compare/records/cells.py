@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from difflib import get_close_matches
 
 import numpy as np
@@ -36,21 +35,41 @@ class Hints:
     groups: np.ndarray | None = None
 
 
-@dataclass
-class Distinct:
-    """The distinct texts of a column, their counts, and the verdict on each as it is reached.
+@dataclass(frozen=True)
+class Coded:
+    """A column of texts by its distinct ones: `texts.take(codes)` is the column again."""
 
-    `wrong` and `mend` hold "" where nothing is the matter; `weight` is "fault" unless said.
+    codes: np.ndarray
+    texts: pd.Series
+
+    def filled(self, fill: str) -> Coded:
+        """The column with its empty cells filled."""
+        return Coded(self.codes, self.texts.where(self.texts != "", fill))
+
+    def spread(self, values: pd.Series) -> pd.Series:
+        """Values per distinct text to values per row."""
+        return values.take(self.codes).reset_index(drop=True)
+
+
+def code(texts: pd.Series) -> Coded:
+    """The distinct texts of a column: each is read once, however often it stands there."""
+    codes, unique = pd.factorize(texts)
+    return Coded(codes, pd.Series(unique, dtype="str"))
+
+
+class Distinct:
+    """The distinct texts of a column and the verdict on each as it is reached.
+
+    `missing`: whether the text stands for an empty cell; `wrong` and `mend` hold "" where
+    nothing is the matter; `warning`: whether the verdict only warns.
     """
 
-    texts: pd.Series
-    counts: np.ndarray
-    missing: np.ndarray
-    wrong: np.ndarray = field(init=False)
-    mend: np.ndarray = field(init=False)
-    warning: np.ndarray = field(init=False)
-
-    def __post_init__(self) -> None:
+    def __init__(self, coded: Coded, keep_words: bool = False) -> None:
+        """`keep_words`: only an empty cell counts as missing, since a grower may be called NA."""
+        words = MISSING_KEYS if keep_words else MISSING_WORDS
+        self.coded = coded
+        self.texts = coded.texts
+        self.missing = self.texts.str.casefold().isin(words).to_numpy(dtype=bool)
         self.wrong = np.full(len(self.texts), "", dtype=object)
         self.mend = np.full(len(self.texts), "", dtype=object)
         self.warning = np.zeros(len(self.texts), dtype=bool)
@@ -66,6 +85,11 @@ class Distinct:
     def faulty(self) -> np.ndarray:
         return (self.wrong != "") & ~self.warning
 
+    @property
+    def counts(self) -> np.ndarray:
+        """How many rows hold each text."""
+        return np.bincount(self.coded.codes, minlength=len(self.texts))
+
 
 @dataclass(frozen=True)
 class Parsed:
@@ -75,58 +99,37 @@ class Parsed:
     findings: tuple[Finding, ...] = ()
 
 
-Reader = Callable[[Distinct, Column, Hints], pd.Series]
-
-
-def distinct(texts: pd.Series, keep_words: bool = False) -> tuple[np.ndarray, Distinct]:
-    """Codes per row, and the distinct texts with counts.
-
-    `keep_words`: only an empty cell counts as missing, since a grower may be called NA.
-    """
-    codes, unique = pd.factorize(texts)
-    cells = pd.Series(unique, dtype="str")
-    words = MISSING_KEYS if keep_words else MISSING_WORDS
-    missing = cells.str.casefold().isin(words).to_numpy(dtype=bool)
-    return codes, Distinct(cells, np.bincount(codes, minlength=len(cells)), missing)
-
-
-def spread(values: pd.Series, codes: np.ndarray) -> pd.Series:
-    """Values per distinct text to values per row."""
-    return values.take(codes).reset_index(drop=True)
-
-
-def found(column: str, seen: Distinct, codes: np.ndarray) -> tuple[Finding, ...]:
-    """The verdicts per distinct text as findings per row, faults before warnings."""
+def parsed(column: str, seen: Distinct, values: pd.Series) -> Parsed:
+    """Values of the distinct texts spread over the rows, with the verdicts as findings."""
     findings = []
     for weight, mask in (("fault", seen.faulty), ("warning", seen.warning)):
         if mask.any():
-            at = np.flatnonzero(mask[codes])
-            which = codes[at]
+            at = np.flatnonzero(mask[seen.coded.codes])
+            which = seen.coded.codes[at]
             texts = seen.texts.to_numpy(dtype=object)
             findings.append(
-                finding(
-                    at,
-                    column,
-                    texts[which],
-                    seen.wrong[which],
-                    seen.mend[which],
-                    weight,  # type: ignore[arg-type]
-                )
+                finding(at, column, texts[which], seen.wrong[which], seen.mend[which], weight)  # type: ignore[arg-type]
             )
-    return tuple(findings)
+    return Parsed(seen.coded.spread(values), tuple(findings))
 
 
-def parse_text(texts: pd.Series, column: Column) -> Parsed:
+def parse_text(coded: Coded, column: Column) -> Parsed:
     """Text with single blanks; a column with choices takes those alone."""
-    codes, seen = distinct(texts, keep_words=column.kind == "key")
-    values = seen.texts.str.replace(r"\s+", " ", regex=True)
+    seen = Distinct(coded, keep_words=column.kind == "key")
+    values = single_blanks(seen.texts)
     if column.choices:
         values = values.str.casefold()
         unknown = ~values.isin(column.choices).to_numpy(dtype=bool) & ~seen.missing
         for at in np.flatnonzero(unknown):
             seen.blame(int(at), *_not_a_choice(values.iloc[at], column.choices))
-    values = values.mask(seen.missing | seen.faulty)
-    return Parsed(spread(values, codes), found(column.name, seen, codes))
+    return parsed(column.name, seen, values.mask(seen.missing | seen.faulty))
+
+
+def single_blanks(texts: pd.Series) -> pd.Series:
+    """Runs of blanks as one; the costly way is gone only where there is such a run."""
+    if bool(texts.str.contains("[\t\n\x0b\f\r\u00a0\u2000-\u200a\u202f]|  ", regex=True).any()):
+        return texts.str.replace(r"\s+", " ", regex=True)
+    return texts
 
 
 def _not_a_choice(value: str, choices: tuple[str, ...]) -> tuple[str, str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +12,15 @@ import pandas as pd
 from origin_compare.house import HouseRules
 from origin_compare.records.cell_figures import comma_evidence, parse_figures, parse_gravity
 from origin_compare.records.cell_times import order_evidence, parse_dates, parse_moments
-from origin_compare.records.cells import MISSING_KEYS, MISSING_WORDS, Hints, Parsed, parse_text
+from origin_compare.records.cells import (
+    MISSING_KEYS,
+    MISSING_WORDS,
+    Coded,
+    Hints,
+    Parsed,
+    code,
+    parse_text,
+)
 from origin_compare.records.findings import Finding, finding, mending
 from origin_compare.records.guess import Guess, Mapped
 from origin_compare.records.sheets import Column, Sheet
@@ -20,6 +28,8 @@ from origin_compare.records.tables import MEND_HEADER, RawTable
 
 PROVENANCE = ("_file", "_tab", "_row", "_raw")
 """Beside every clean row: file, tab, row number, and its cells as written (JSON by header)."""
+
+_ROWS_AT_ONCE = 100_000
 
 AT = "_at"
 """Position of a clean row's source in its raw table; a wide row gives several clean rows."""
@@ -49,12 +59,14 @@ def clean(raw: RawTable, guess: Guess, rules: HouseRules) -> Cleaned:
 
     `frame` holds the good rows only. A column whose header is missing is all missing.
     """
-    columns, findings = _columns(raw, guess, rules)
-    findings = [*raw.findings, *findings]
-    findings += _needed(columns, raw, guess)
+    coded = {at: code(raw.cells[at]) for at in _used(guess)}
+    shared = _shared_hints(coded, guess, rules)
+    columns, findings = _columns(raw, guess, coded, shared)
+    findings = _with_reader(raw, guess, findings)
+    findings += _needed(columns, coded, guess)
     findings += _one_of(columns, guess, ~_bad_rows(findings, len(raw.rows)))
     findings += _unusual(columns, raw, guess, rules)
-    scores, more = _attributes(raw, guess, rules)
+    scores, more = _attributes(coded, guess, shared)
     findings += more
     bad = _bad_rows(findings, len(raw.rows))
     frame = pd.DataFrame(columns, index=pd.RangeIndex(len(raw.rows)))
@@ -89,28 +101,45 @@ def blank_column(column: Column, length: int) -> pd.Series:
     return pd.Series([missing] * length if length else [], dtype=dtype)
 
 
+def _with_reader(raw: RawTable, guess: Guess, findings: Sequence[Finding]) -> list[Finding]:
+    """What the reader found goes first; a cell it listed already is not listed again."""
+    names = {one.header: one.column.name for one in guess.mapped}
+    first = [replace(one, column=names.get(one.column, one.column)) for one in raw.findings]
+    result = list(first)
+    for one in findings:
+        listed = [other.at for other in first if other.column == one.column]
+        new = ~np.isin(one.at, np.concatenate(listed)) if listed else np.ones(len(one.at), bool)
+        result.append(one if new.all() else one.only(new))
+    return [one for one in result if len(one.at)]
+
+
+def _used(guess: Guess) -> list[int]:
+    """Positions of the columns that are read."""
+    return [one.at for one in guess.mapped] + [at for at, _ in guess.attributes]
+
+
 def _columns(
-    raw: RawTable, guess: Guess, rules: HouseRules
+    raw: RawTable, guess: Guess, coded: Mapping[int, Coded], shared: Hints
 ) -> tuple[dict[str, pd.Series], list[Finding]]:
     """Every column of the sheet as a typed series, in the sheet's order."""
     given = {one.column.name: one for one in guess.mapped}
-    shared = _shared_hints(raw, guess, rules)
+    groups = _groups(coded, given, len(raw.rows))
     columns: dict[str, pd.Series] = {}
     findings: list[Finding] = []
     for column in guess.sheet.columns:
-        texts = _texts(raw, guess, column, given)
+        texts = _texts(coded, guess, column, given, len(raw.rows))
         if texts is None:
             columns[column.name] = blank_column(column, len(raw.rows))
             continue
         one = given.get(column.name)
-        hints = _hints(shared, one.unit if one else "", raw, given)
-        parsed = parse_column(texts, column, hints)
-        columns[column.name] = parsed.values
-        findings.extend(parsed.findings)
+        hints = replace(shared, unit=one.unit if one else "", groups=groups)
+        read = parse_column(texts, column, hints)
+        columns[column.name] = read.values
+        findings.extend(read.findings)
     return columns, findings
 
 
-def parse_column(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
+def parse_column(texts: Coded, column: Column, hints: Hints) -> Parsed:
     """The reader for the column's kind."""
     if column.kind in ("key", "text"):
         return parse_text(texts, column)
@@ -124,28 +153,35 @@ def parse_column(texts: pd.Series, column: Column, hints: Hints) -> Parsed:
 
 
 def _texts(
-    raw: RawTable, guess: Guess, column: Column, given: Mapping[str, Mapped]
-) -> pd.Series | None:
+    coded: Mapping[int, Coded],
+    guess: Guess,
+    column: Column,
+    given: Mapping[str, Mapped],
+    length: int,
+) -> Coded | None:
     """The column's cells, constants and defaults filled in; None where nothing gives it."""
     constant = guess.constants.get(column.name)
     fill = constant or column.default
     if column.name in given:
-        texts = raw.cells[given[column.name].at]
-        return texts.where(texts != "", fill) if fill else texts
+        texts = coded[given[column.name].at]
+        return texts.filled(fill) if fill else texts
     if fill is None:
         return None
-    return pd.Series([fill] * len(raw.rows), dtype="str")
+    return Coded(np.zeros(length, dtype=np.int64), pd.Series([fill], dtype="str"))
 
 
-def _shared_hints(raw: RawTable, guess: Guess, rules: HouseRules) -> Hints:
+def _shared_hints(coded: Mapping[int, Coded], guess: Guess, rules: HouseRules) -> Hints:
     """What all columns of the table together tell about figures and dates."""
     comma = point = day = month = 0
+    for at, _ in guess.attributes:
+        says_comma, says_point = comma_evidence(coded[at].texts)
+        comma, point = comma + says_comma, point + says_point
     for one in guess.mapped:
         if one.column.kind in ("number", "temperature", "gravity"):
-            says_comma, says_point = comma_evidence(raw.cells[one.at])
+            says_comma, says_point = comma_evidence(coded[one.at].texts)
             comma, point = comma + says_comma, point + says_point
         elif one.column.kind in ("date", "moment"):
-            says_day, says_month = order_evidence(raw.cells[one.at])
+            says_day, says_month = order_evidence(coded[one.at].texts)
             day, month = day + says_day, month + says_month
     decimal_comma = guess.decimal_comma
     if decimal_comma is None and (comma or point) and not (comma and point):
@@ -156,30 +192,33 @@ def _shared_hints(raw: RawTable, guess: Guess, rules: HouseRules) -> Hints:
     return Hints("", decimal_comma, month_first, rules.time_zone)
 
 
-def _hints(shared: Hints, unit: str, raw: RawTable, given: Mapping[str, Mapped]) -> Hints:
-    names = [name for name in ("batch_id", "instrument") if name in given]
-    groups = np.zeros(len(raw.rows), dtype=np.int64)
-    for name in names:
-        codes, unique = pd.factorize(raw.cells[given[name].at])
-        groups = groups * max(len(unique), 1) + codes
-    return Hints(unit, shared.decimal_comma, shared.month_first, shared.time_zone, groups)
+def _groups(coded: Mapping[int, Coded], given: Mapping[str, Mapped], length: int) -> np.ndarray:
+    """A number per row, the same for the readings of one instrument in one batch."""
+    groups = np.zeros(length, dtype=np.int64)
+    for name in ("batch_id", "instrument"):
+        if name in given:
+            texts = coded[given[name].at]
+            groups = groups * max(len(texts.texts), 1) + texts.codes
+    return groups
 
 
-def _needed(columns: Mapping[str, pd.Series], raw: RawTable, guess: Guess) -> list[Finding]:
+def _needed(
+    columns: Mapping[str, pd.Series], coded: Mapping[int, Coded], guess: Guess
+) -> list[Finding]:
     """Cells that must be filled and are not; one already listed as unreadable is listed once."""
-    cells = {one.column.name: raw.cells[one.at] for one in guess.mapped}
+    cells = {one.column.name: coded[one.at] for one in guess.mapped}
     findings = []
     for column in guess.sheet.columns:
         wide = column.name == "attribute" and guess.attributes
         if not column.needed or wide or column.name not in cells:
             continue
         texts = cells[column.name]
-        empty = columns[column.name].isna().to_numpy() & _is_empty(texts, column)
-        at = np.flatnonzero(empty)
+        empty = _is_empty(texts.texts, column)[texts.codes]
+        at = np.flatnonzero(columns[column.name].isna().to_numpy() & empty)
         if len(at):
             says = column.says.split(",")[0]
             mend = f"Every row of {guess.sheet.name} needs its {says}."
-            findings.append(finding(at, column.name, texts.iloc[at].tolist(), "is empty", mend))
+            findings.append(finding(at, column.name, "", "is empty", mend))
     return findings
 
 
@@ -226,21 +265,20 @@ def _unusual(
 
 
 def _attributes(
-    raw: RawTable, guess: Guess, rules: HouseRules
+    coded: Mapping[int, Coded], guess: Guess, shared: Hints
 ) -> tuple[list[tuple[str, pd.Series]], list[Finding]]:
     """Scores of a wide tasting sheet by attribute; columns left wholly empty are no attribute."""
     scores: list[tuple[str, pd.Series]] = []
     findings: list[Finding] = []
-    shared = _shared_hints(raw, guess, rules)
     for at, name in guess.attributes:
-        texts = raw.cells[at]
-        if not bool((texts != "").any()):
+        texts = coded[at]
+        if not bool((texts.texts != "").any()):
             continue
-        parsed = parse_figures(texts, guess.sheet.column("score"), shared)
-        scores.append((name, parsed.values))
+        read = parse_figures(texts, guess.sheet.column("score"), shared)
+        scores.append((name, read.values))
         findings.extend(
             Finding(one.at, name, one.values, one.wrong, one.mend, one.weight)
-            for one in parsed.findings
+            for one in read.findings
         )
     return scores, findings
 
@@ -276,10 +314,20 @@ def _provenance(raw: RawTable) -> dict[str, pd.Series]:
 
 def raw_text(raw: RawTable) -> pd.Series:
     """Each row's cells as written, as a JSON object by header."""
-    text = pd.Series(["{"] * len(raw.rows), dtype="str")
-    for at, header in enumerate(_own_names(raw.headers)):
+    parts = [
+        _json_rows(raw.cells.iloc[start : start + _ROWS_AT_ONCE], raw.headers)
+        for start in range(0, len(raw.cells), _ROWS_AT_ONCE)
+    ]
+    if not parts:
+        return pd.Series([], dtype="str")
+    return pd.concat(parts, ignore_index=True)
+
+
+def _json_rows(cells: pd.DataFrame, headers: Sequence[str]) -> pd.Series:
+    text = pd.Series("{", index=cells.index, dtype="str")
+    for at, header in enumerate(_own_names(headers)):
         lead = ", " if at else ""
-        text = text + f"{lead}{json.dumps(header, ensure_ascii=False)}: " + _quoted(raw.cells[at])
+        text = text + f"{lead}{json.dumps(header, ensure_ascii=False)}: " + _quoted(cells[at])
     return text + "}"
 
 

@@ -29,6 +29,14 @@ class Finding:
     mend: Sequence[str]
     weight: Weight = "fault"
 
+    def only(self, keep: np.ndarray) -> Finding:
+        """The finding at some of its rows (a mask over `at`)."""
+        values, wrong, mend = (
+            [text for text, yes in zip(texts, keep, strict=True) if yes]
+            for texts in (self.values, self.wrong, self.mend)
+        )
+        return Finding(self.at[keep], self.column, values, wrong, mend, self.weight)
+
 
 def finding(
     at: Iterable[int] | np.ndarray,

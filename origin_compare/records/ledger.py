@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -62,10 +63,12 @@ def open_ledger(number: int, cleaned: Cleaned) -> Ledger:
     return Ledger(number, cleaned, cleaned.frame, state, list(cleaned.findings))
 
 
-def together(ledgers: list[Ledger]) -> pd.DataFrame:
+def together(ledgers: list[Ledger], columns: Sequence[str]) -> pd.DataFrame:
     """Clean rows of several tables of one sheet; `_table` and `_place` tell where each is from."""
     parts = [
-        one.frame.assign(_table=np.int64(at), _place=np.arange(len(one.frame)))
+        one.frame[[*columns, "_row", AT]].assign(
+            _table=np.int64(at), _place=np.arange(len(one.frame))
+        )
         for at, one in enumerate(ledgers)
     ]
     return pd.concat(parts, ignore_index=True)

@@ -82,7 +82,7 @@ class IntakePlan:
         return " ".join(said)
 
     def table(self) -> pd.DataFrame:
-        """Per table: sheet, rows read, good, set aside, there already, repeated, blank, warnings."""
+        """Per table: its sheet, the rows read, what became of them, and how many warnings."""
         return self.account
 
     def fault_table(self) -> pd.DataFrame:
@@ -230,7 +230,10 @@ def _sheets(ledgers: Sequence[Ledger]) -> dict[str, pd.DataFrame]:
     for name, sheet in SHEETS.items():
         parts = [one.frame.drop(columns=AT) for one in ledgers if one.sheet == name]
         filled = [part for part in parts if len(part)]
-        frames[name] = pd.concat(filled, ignore_index=True) if filled else empty_sheet(sheet)
+        if len(filled) > 1:
+            frames[name] = pd.concat(filled, ignore_index=True)
+        else:
+            frames[name] = filled[0].reset_index(drop=True) if filled else empty_sheet(sheet)
     return frames
 
 

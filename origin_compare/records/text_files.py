@@ -6,6 +6,7 @@ import csv
 import io
 import warnings
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,8 @@ from origin_compare.records.tables import RawTable
 
 SEPARATORS = (",", ";", "\t", "|")
 WIDEST = 2000
+_TOP = 400_000
+_ROWS_AT_ONCE = 100_000
 _MENDED_SIGN = r"^'([=+\-@\t])"
 
 
@@ -30,8 +33,9 @@ def read_text(name: str, content: bytes, source: str = "") -> RawTable:
     text = decode(name, content)
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     text, skipped = _without_separator_line(text)
-    separator = skipped or find_separator(text)
-    head = list(_records(name, text, separator, HEADER_WITHIN))
+    top = _top(text)
+    separator = skipped or find_separator(top)
+    head = list(_records(name, top, separator, HEADER_WITHIN))
     at = find_header([record for record, _ in head])
     if at is None:
         raise RefusedFile(
@@ -40,8 +44,8 @@ def read_text(name: str, content: bytes, source: str = "") -> RawTable:
         )
     headers = [cell.strip() for cell in head[at][0]]
     body = _after_lines(text, head[at][1])
-    cells, extra = _cells(name, body, separator, len(headers))
     first = at + 2 + (1 if skipped else 0)
+    cells, extra = _cells(name, body, separator, len(headers), first)
     return assemble(name, "", headers, cells, extra, first, source)
 
 
@@ -171,6 +175,14 @@ def _records(
         ) from error
 
 
+def _top(text: str) -> str:
+    """Enough of the file to find separator and header in, whole lines."""
+    if len(text) <= _TOP:
+        return text
+    end = text.rfind("\n", 0, _TOP)
+    return text[: end + 1] if end >= 0 else text
+
+
 def _after_lines(text: str, lines: int) -> str:
     at = 0
     for _ in range(lines):
@@ -181,7 +193,9 @@ def _after_lines(text: str, lines: int) -> str:
     return text[at:]
 
 
-def _cells(name: str, body: str, separator: str, width: int) -> tuple[pd.DataFrame, np.ndarray]:
+def _cells(
+    name: str, body: str, separator: str, width: int, first: int
+) -> tuple[pd.DataFrame, np.ndarray]:
     """Cells as text and, per row, what stood right of the last header."""
     if not body:
         return pd.DataFrame({i: pd.Series(dtype="str") for i in range(width)}), np.array([], object)
@@ -193,19 +207,19 @@ def _cells(name: str, body: str, separator: str, width: int) -> tuple[pd.DataFra
     try:
         frame = _fast(body, separator, width + 1)
     except (pd.errors.ParserError, ValueError):
-        return _slow(name, body, separator, width)
+        return _slow(name, body, separator, width, first)
     extra = frame[width].to_numpy(dtype=object)
     frame = frame.drop(columns=width)
     if bool(frame[width - 1].str.contains("\n", regex=False).any()):
-        _refuse_unclosed(name, body, separator)
+        _refuse_unclosed(name, body, separator, first)
     return frame, extra
 
 
 def _fast(body: str, separator: str, width: int) -> pd.DataFrame:
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
-        frame = pd.read_csv(
-            io.StringIO(body),
+        chunks = pd.read_csv(
+            io.BytesIO(body.encode("utf-8", "surrogatepass")),
             sep=separator,
             header=None,
             names=range(width),
@@ -215,13 +229,17 @@ def _fast(body: str, separator: str, width: int) -> pd.DataFrame:
             skip_blank_lines=False,
             index_col=False,
             engine="c",
+            chunksize=_ROWS_AT_ONCE,  # bounds the Python strings alive at once
         )
-    return _tidy(frame)
+        parts = [_tidy(chunk) for chunk in chunks]
+    return pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
 
 
-def _slow(name: str, body: str, separator: str, width: int) -> tuple[pd.DataFrame, np.ndarray]:
+def _slow(
+    name: str, body: str, separator: str, width: int, first: int
+) -> tuple[pd.DataFrame, np.ndarray]:
     """Row by row, for files whose rows differ in width."""
-    _refuse_unclosed(name, body, separator)
+    _refuse_unclosed(name, body, separator, first)
     records = [record for record, _ in _records(name, body, separator)]
     extra = np.array(
         [separator.join(record[width:]).strip(f"{separator} ") for record in records], dtype=object
@@ -230,7 +248,7 @@ def _slow(name: str, body: str, separator: str, width: int) -> tuple[pd.DataFram
     return _tidy(pd.DataFrame(padded, columns=range(width), dtype="str")), extra
 
 
-def _refuse_unclosed(name: str, body: str, separator: str) -> None:
+def _refuse_unclosed(name: str, body: str, separator: str, first: int) -> None:
     """A quotation mark left open swallows the rest of the file into one cell: refuse it."""
     if body.count('"') % 2 == 0:
         return
@@ -238,7 +256,7 @@ def _refuse_unclosed(name: str, body: str, separator: str) -> None:
         swallowed = next((cell for cell in record if cell.count("\n") > 20), None)
         if swallowed is not None:
             raise RefusedFile(
-                f"{name}: a quotation mark opened in row {at + 2}, counted below the header, is "
+                f"{name}: a quotation mark opened in row {at + first} is "
                 "never closed and swallows the rows after it. Close or remove it."
             )
 
@@ -280,20 +298,10 @@ def _join_units(
 
 
 def _shifted(one: Finding, taken: int, keep: np.ndarray, moved: np.ndarray) -> Finding:
+    """The finding at the positions its rows have once units and blank rows are out."""
     at = one.at - taken
-    inside = (at >= 0) & keep[np.clip(at, 0, max(len(keep) - 1, 0))] if len(keep) else at < 0
-
-    def pick(texts: object) -> list[str]:
-        return [text for text, yes in zip(texts, inside, strict=True) if yes]  # type: ignore[call-overload]
-
-    return Finding(
-        moved[at[inside]] if len(keep) else at[inside],
-        one.column,
-        pick(one.values),
-        pick(one.wrong),
-        pick(one.mend),
-        one.weight,
-    )
+    inside = (at >= 0) & np.append(keep, False)[np.clip(at, -1, len(keep))]
+    return replace(one.only(inside), at=moved[at[inside]])
 
 
 def _too_wide(at: np.ndarray, extra: np.ndarray, width: int) -> Finding:

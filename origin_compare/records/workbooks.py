@@ -146,16 +146,30 @@ def _frame(texts: list[list[str]], width: int) -> tuple[pd.DataFrame, np.ndarray
 def _formulas(
     found: list[tuple[int, int, str, str]], headers: list[str], rows: np.ndarray
 ) -> tuple[Finding, ...]:
-    """One finding per cell, with its address, for formulas and spreadsheet errors."""
-    findings = []
+    """Formulas and spreadsheet errors by column, each with its cell's address."""
+    by_column: dict[int, list[tuple[int, str, str, str]]] = {}
     for at, column, text, why in found:
         address = f"{get_column_letter(column + 1)}{rows[at]}"
-        header = headers[column] if column < len(headers) else ""
-        if why == "formula":
-            wrong = f"is a formula in cell {address}"
-            mend = "Paste the column as values, then load the file again."
-        else:
-            wrong = f"is a spreadsheet's error in cell {address}"
-            mend = "Write the figure, or leave the cell empty."
-        findings.append(finding([at], header, [text], wrong, mend))
-    return tuple(findings)
+        by_column.setdefault(column, []).append((at, text, *_says(why, address)))
+    return tuple(
+        finding(
+            [at for at, *_ in cells],
+            headers[column] if column < len(headers) else "",
+            [text for _, text, *_ in cells],
+            [wrong for *_, wrong, _ in cells],
+            [mend for *_, mend in cells],
+        )
+        for column, cells in by_column.items()
+    )
+
+
+def _says(why: str, address: str) -> tuple[str, str]:
+    if why == "formula":
+        return (
+            f"is a formula in cell {address}",
+            "Paste the column as values, then load the file again.",
+        )
+    return (
+        f"is a spreadsheet's error in cell {address}",
+        "Write the figure, or leave the cell empty.",
+    )
