@@ -79,7 +79,7 @@ def _local(
     serial = open_ & texts.str.fullmatch(_SERIAL).to_numpy(dtype=bool)
     if serial.any():
         local[serial] = _serial_days(texts[serial])
-        has_time |= serial & texts.str.contains("[.,]", regex=True).to_numpy(dtype=bool)
+        has_time = has_time | serial & texts.str.contains("[.,]", regex=True).to_numpy(dtype=bool)
     rest = open_ & ~iso & ~serial
     findings: tuple[Finding, ...] = ()
     if rest.any():

@@ -54,7 +54,7 @@ class Coded:
 def code(texts: pd.Series) -> Coded:
     """The distinct texts of a column: each is read once, however often it stands there."""
     codes, unique = pd.factorize(texts)
-    return Coded(codes, pd.Series(unique, dtype="str"))
+    return Coded(codes, pd.Series(unique, dtype="str").str.strip())
 
 
 class Distinct:
