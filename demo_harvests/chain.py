@@ -166,7 +166,7 @@ def _lot_row(
         "yield_t_ha": round(grain_yield, 2),
         "delivered_t": round(rng.uniform(11.2, 12.6), 1),
         "grain_n_pct_dm": round(nitrogen, 2),
-        "grain_moisture_pct": round(rng.normal(15.2 - dry, 0.7), 1),
+        "grain_moisture_pct": round(rng.normal(13.7 - 0.4 * dry, 0.3), 1),
         "screenings_pct": round(abs(rng.normal(2.6 + dry, 0.9)), 1),
         "thousand_grain_g": round(rng.normal(46.5 - 1.5 * dry, 1.6), 1),
         "germination_pct": round(min(rng.normal(98.6, 0.6), 100.0), 1),

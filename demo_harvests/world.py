@@ -14,9 +14,9 @@ SEASONS = (2024, 2025)
 
 ATTRIBUTES = (
     "cereal",
-    "fruity_estery",
+    "fruity estery",
     "floral",
-    "green_grassy",
+    "green grassy",
     "sweet",
     "oily",
     "spicy",
@@ -107,9 +107,9 @@ _TOLD = tuple(name for name in ATTRIBUTES if name not in ("soapy", "buttery"))
 EFFECTS = Effects(
     level={
         "cereal": 5.0,
-        "fruity_estery": 4.6,
+        "fruity estery": 4.6,
         "floral": 3.4,
-        "green_grassy": 3.6,
+        "green grassy": 3.6,
         "sweet": 4.4,
         "oily": 4.0,
         "spicy": 3.2,
@@ -122,7 +122,7 @@ EFFECTS = Effects(
         "pungent": 4.4,
     },
     slopes={
-        "fruity_estery": {"length_h": 0.35, "final_ph": -0.10},
+        "fruity estery": {"length_h": 0.35, "final_ph": -0.10},
         "floral": {"length_h": 0.22},
         "sour": {"final_ph": -0.30},
         "pungent": {"peak_temp_c": 0.45},
@@ -133,9 +133,9 @@ EFFECTS = Effects(
     grower_sd={"cereal": 0.60, "nutty": 0.55, "oily": 0.45},
     batch_sd=dict.fromkeys(_TOLD, 0.35),
     variety={"Tarrowhite": {"spicy": 0.8}},
-    second_season={"green_grassy": 0.5},
+    second_season={"green grassy": 0.5},
     fault={
-        "stuck": {"sweet": 0.8, "fruity_estery": -0.8},
+        "stuck": {"sweet": 0.8, "fruity estery": -0.8},
         "early_lactic": {"sour": 0.6},
         "old_yeast": {"sulphury": 0.8},
     },

@@ -342,10 +342,11 @@ def _scores(sheets: dict[str, pd.DataFrame], folder: Path) -> list[dict[str, Any
     across = across.reset_index(drop=True)
     key = ["tasting_id", "assessor_id", "batch_id", "replicate"]
     wide = Draft(
-        "scores_2024.csv", "scores", facts | {name: (name, fixed(1)) for name in ATTRIBUTES}
+        "scores_2024.csv",
+        "scores",
+        facts | {name: (name.capitalize(), fixed(1)) for name in ATTRIBUTES},
     ).fill(across, key)
     wide.spoil(217, "floral", "3..5", "two points in a number")
-    wide.typed[217].fault["lost"]["attribute"] = "floral"  # type: ignore[index]
     long = Draft(
         "scores_2025.xlsx",
         "scores",

@@ -1,0 +1,113 @@
+"""The messy files, read by the program, give back the clean frames and just the planted faults."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import origin_compare
+from demo_harvests.make import Made, make
+from origin_compare.records.season import Season
+from origin_compare.records.sheets import SHEETS
+
+DEMO = Path(__file__).resolve().parents[2] / "demo_harvests"
+
+WRITTEN_TO = {
+    ("mashes", "wort_sg"): 2.5e-5,  # typed as °P with two decimals, 0.01 °P is 4e-5
+    ("mashes", "strike_temp_c"): 0.003,  # typed as °F with two decimals
+    ("fermentations", "og_sg"): 1e-9,
+    ("readings", "hours"): 1e-9,
+}
+"""How far a value may be from the clean one, where it was typed in another unit."""
+
+
+@pytest.fixture(scope="module")
+def made() -> Made:
+    return make()
+
+
+@pytest.fixture(scope="module")
+def season() -> Season:
+    return origin_compare.load_folder(DEMO / "sheets")
+
+
+@pytest.fixture(scope="module")
+def planted() -> list[dict[str, Any]]:
+    truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))
+    faults: list[dict[str, Any]] = truth["file_faults"]
+    return faults
+
+
+def _without_lost(clean: pd.DataFrame, sheet: str, planted: list[dict[str, Any]]) -> pd.DataFrame:
+    lost = [fault["lost"] for fault in planted if fault["sheet"] == sheet and fault["lost"]]
+    for key in lost:
+        same = pd.Series(True, index=clean.index)
+        for name, value in key.items():
+            same &= clean[name].astype(str) == value
+        assert same.sum() in (1, 14), key  # a row of a wide score sheet holds 14 scores
+        clean = clean[~same]
+    return clean
+
+
+def _in_order(frame: pd.DataFrame, sheet: str) -> pd.DataFrame:
+    key = [name for name in SHEETS[sheet].key if name in frame]
+    return frame.sort_values(key, ignore_index=True)
+
+
+@pytest.mark.parametrize("sheet", list(SHEETS))
+def test_the_files_read_back_to_the_clean_frames(
+    sheet: str, made: Made, season: Season, planted: list[dict[str, Any]]
+) -> None:
+    clean = _without_lost(made.sheets[sheet], sheet, planted)
+    wanted, found = _in_order(clean, sheet), _in_order(season.sheets[sheet], sheet)
+    assert len(found) == len(wanted)
+    for name in map(str, wanted.columns):
+        if pd.api.types.is_numeric_dtype(wanted[name]):
+            assert (found[name].isna() == wanted[name].isna()).all(), name
+            apart = (found[name].astype(float) - wanted[name].astype(float)).abs().max()
+            assert apart <= WRITTEN_TO.get((sheet, name), 1e-9), name
+        elif pd.api.types.is_datetime64_any_dtype(wanted[name]):
+            assert (found[name].isna() == wanted[name].isna()).all(), name
+            assert (found[name] - wanted[name]).abs().max() <= pd.Timedelta(0), name
+        else:
+            assert found[name].fillna("").tolist() == wanted[name].fillna("").tolist(), name
+
+
+def test_the_faults_found_are_those_planted(season: Season, planted: list[dict[str, Any]]) -> None:
+    found = {(f.file.split(" tab ")[0], f.row, f.column) for f in season.faults}
+    wanted = {(f["file"], f["row"], f["column"]) for f in planted}
+    assert found == wanted
+
+
+def test_only_the_repeated_row_is_a_mere_warning(season: Season) -> None:
+    warned = [str(fault) for fault in season.faults if fault.weight == "warning"]
+    assert len(warned) == 1
+    assert "says the same as readings_2024.csv row" in warned[0]
+
+
+def test_every_distilled_batch_is_joined_from_field_to_panel(made: Made, season: Season) -> None:
+    batches = season.batches.set_index("batch_id")
+    assert batches["missing_links"].value_counts().to_dict() == {"": 59, "still fermenting": 1}
+    assert batches["origin"].value_counts().to_dict() == {
+        "one field": 58,
+        "one grower": 1,
+        "mixed": 1,
+    }
+    assert batches.loc["Q25-09", "growers"] == "G09 + G12"
+    shares = season.shares.set_index(["batch_id", "grower_id"])["share"]
+    for batch in made.truth["batches"]:
+        for grower, share in batch["grower_shares"].items():
+            there = shares.loc[(batch["batch_id"], grower)]
+            assert float(there.sum()) == pytest.approx(share, abs=2e-3), batch["batch_id"]
+
+
+def test_the_hour_that_comes_twice_is_told_apart(season: Season) -> None:
+    readings = season.sheets["readings"].query("batch_id == 'Q24-03'")
+    night = readings[readings["read_at"].dt.strftime("%Y-%m-%d %H") == "2024-10-27 00"]
+    after = readings[readings["read_at"].dt.strftime("%Y-%m-%d %H") == "2024-10-27 01"]
+    assert night["read_at"].dt.strftime("%H:%M").tolist() == ["00:20"]
+    assert after["read_at"].dt.strftime("%H:%M").tolist() == ["01:05"]
