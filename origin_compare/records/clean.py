@@ -25,11 +25,13 @@ from origin_compare.records.findings import Finding, finding, mending
 from origin_compare.records.guess import Guess, Mapped
 from origin_compare.records.sheets import Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
+from origin_compare.records.within import out_of_order, score_range
 
 PROVENANCE = ("_file", "_tab", "_row", "_raw")
 """Beside every clean row: file, tab, row number, and its cells as written (JSON by header)."""
 
 _ROWS_AT_ONCE = 100_000
+_HOUR_SIGN = r"^(\d{1,2})[.h]"
 
 AT = "_at"
 """Position of a clean row's source in its raw table; a wide row gives several clean rows."""
@@ -59,14 +61,15 @@ def clean(raw: RawTable, guess: Guess, rules: HouseRules) -> Cleaned:
 
     `frame` holds the good rows only. A column whose header is missing is all missing.
     """
-    coded = {at: code(raw.cells[at]) for at in _used(guess)}
+    coded = _coded(raw, guess)
     shared = _shared_hints(coded, guess, rules)
     columns, findings = _columns(raw, guess, coded, shared)
     findings = _with_reader(raw, guess, findings)
     findings += _needed(columns, coded, guess)
     findings += _one_of(columns, guess, ~_bad_rows(findings, len(raw.rows)))
     findings += _unusual(columns, raw, guess, rules)
-    scores, more = _attributes(coded, guess, shared)
+    findings += out_of_order(columns, guess.sheet)
+    scores, more = _attributes(coded, guess, shared, score_range(columns))
     findings += more
     bad = _bad_rows(findings, len(raw.rows))
     frame = pd.DataFrame(columns, index=pd.RangeIndex(len(raw.rows)))
@@ -113,9 +116,15 @@ def _with_reader(raw: RawTable, guess: Guess, findings: Sequence[Finding]) -> li
     return [one for one in result if len(one.at)]
 
 
-def _used(guess: Guess) -> list[int]:
-    """Positions of the columns that are read."""
-    return [one.at for one in guess.mapped] + [at for at, _ in guess.attributes]
+def _coded(raw: RawTable, guess: Guess) -> dict[int, Coded]:
+    """The columns that are read, by position; a day gets its time of day from the other column."""
+    used = [one.at for one in guess.mapped] + [at for at, _ in guess.attributes]
+    coded = {at: code(raw.cells[at]) for at in used}
+    for one in guess.mapped:
+        if one.clock_at >= 0:
+            clock = raw.cells[one.clock_at].str.replace(_HOUR_SIGN, r"\1:", regex=True)
+            coded[one.at] = code((raw.cells[one.at] + " " + clock).str.strip())
+    return coded
 
 
 def _columns(
@@ -132,8 +141,9 @@ def _columns(
             columns[column.name] = blank_column(column, len(raw.rows))
             continue
         one = given.get(column.name)
+        narrowed = score_range(columns) if column.name == "score" else None
         hints = replace(shared, unit=one.unit if one else "", groups=groups)
-        read = parse_column(texts, column, hints)
+        read = parse_column(texts, narrowed or column, hints)
         columns[column.name] = read.values
         findings.extend(read.findings)
     return columns, findings
@@ -265,7 +275,7 @@ def _unusual(
 
 
 def _attributes(
-    coded: Mapping[int, Coded], guess: Guess, shared: Hints
+    coded: Mapping[int, Coded], guess: Guess, shared: Hints, column: Column | None
 ) -> tuple[list[tuple[str, pd.Series]], list[Finding]]:
     """Scores of a wide tasting sheet by attribute; columns left wholly empty are no attribute."""
     scores: list[tuple[str, pd.Series]] = []
@@ -274,7 +284,7 @@ def _attributes(
         texts = coded[at]
         if not bool((texts.texts != "").any()):
             continue
-        read = parse_figures(texts, guess.sheet.column("score"), shared)
+        read = parse_figures(texts, column or guess.sheet.column("score"), shared)
         scores.append((name, read.values))
         findings.extend(
             Finding(one.at, name, one.values, one.wrong, one.mend, one.weight)

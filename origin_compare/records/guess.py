@@ -17,6 +17,10 @@ ATTRIBUTE = "attribute"
 """In a header map: the column holds one attribute's scores, the header being its name."""
 
 _FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
+_CLOCKS = re.compile(r"\d{1,2}[:.h]\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?")
+_DAYS = re.compile(
+    r"\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}"
+)
 
 
 @dataclass(frozen=True)
@@ -50,12 +54,16 @@ class HeaderMap:
 
 @dataclass(frozen=True, slots=True)
 class Mapped:
-    """One column of a file: position, header as written, the column it stands for, its unit."""
+    """One column of a file: position, header as written, the column it stands for, its unit.
+
+    `clock_at`: position of the time of day where day and time stand in two columns, else -1.
+    """
 
     at: int
     header: str
     column: Column
     unit: str = ""
+    clock_at: int = -1
 
 
 @dataclass(frozen=True)
@@ -146,7 +154,7 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     attributes = tuple(
         (at, attribute_name(header))
         for at, header in enumerate(raw.headers)
-        if header in guess.unknown and _holds_figures(raw, at)
+        if header in guess.unknown and _holds(raw, at, _FIGURE)
     )
     if not attributes:
         return guess
@@ -162,13 +170,6 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     )
 
 
-def _holds_figures(raw: RawTable, at: int) -> bool:
-    """Most filled cells among the first 500 are plain figures."""
-    cells = raw.cells[at].head(500)
-    filled = cells[cells != ""]
-    return len(filled) > 0 and bool(filled.str.fullmatch(_FIGURE.pattern).mean() > 0.6)
-
-
 def _assigned(
     raw: RawTable,
     sheet: Sheet,
@@ -180,7 +181,9 @@ def _assigned(
     constants = dict(remembered.constants) if remembered else {}
     options = _options(raw, sheet, chosen, {at for at, _ in attributes})
     certain = {names[0].name for names, _ in options.values() if len(names) == 1} | set(constants)
-    mapped, unknown, refused = [], [], []
+    mapped: list[Mapped] = []
+    unknown: list[str] = []
+    refused: list[tuple[str, str]] = []
     for at, header in enumerate(raw.headers):
         if at not in options:
             if not _is_ignored(header, chosen) and at not in dict(attributes):
@@ -194,6 +197,8 @@ def _assigned(
             mapped.append(Mapped(at, header, left[0], unit))
         else:
             refused.append((header, unit))
+    mapped, unknown = join_halves(raw, mapped, unknown)
+    mapped, unknown = _named_halves(raw, sheet, mapped, unknown)
     taken = {one.column.name for one in mapped} | set(constants)
     missing = _missing(sheet, taken, bool(attributes))
     return Guess(
@@ -226,6 +231,73 @@ def _options(
         if columns:
             options[at] = columns, unit
     return options
+
+
+def join_halves(
+    raw: RawTable, mapped: Sequence[Mapped], unknown: Sequence[str]
+) -> tuple[list[Mapped], list[str]]:
+    """A moment whose day and time of day stand in two columns, joined to one.
+
+    The other half is a second header mapped to the same column, or else the one header not known
+    that holds what is lacking; of several the one that begins with the same word.
+    """
+    result, free = list(mapped), list(unknown)
+    for one in mapped:
+        if one.column.kind != "moment" or one not in result:
+            continue
+        lacks = _CLOCKS if _holds(raw, one.at, _DAYS) else _DAYS
+        if lacks is _DAYS and not _holds(raw, one.at, _CLOCKS):
+            continue
+        twins = [m.header for m in result if m.column == one.column and m is not one]
+        other = _other_half(raw, one.header, twins or free, lacks)
+        if other is None:
+            continue
+        result = [m for m in result if m.header != raw.headers[other] and m is not one]
+        free = [header for header in free if header != raw.headers[other]]
+        day, clock = (one.at, other) if lacks is _CLOCKS else (other, one.at)
+        result.append(Mapped(day, raw.headers[day], one.column, "", clock))
+    return result, free
+
+
+def _named_halves(
+    raw: RawTable, sheet: Sheet, mapped: Sequence[Mapped], unknown: Sequence[str]
+) -> tuple[list[Mapped], list[str]]:
+    """`Read date` and `Read time`: neither says the moment alone, together they do."""
+    result, free = list(mapped), list(unknown)
+    taken = {one.column.name for one in mapped}
+    for column in sheet.columns:
+        if column.kind != "moment" or column.name in taken:
+            continue
+        stems = {plain(name) for name in (column.name, *column.also)}
+        named = [at for at, name in enumerate(raw.headers) if name in free and _stem(name) in stems]
+        days = [at for at in named if _holds(raw, at, _DAYS)]
+        clocks = [at for at in named if _holds(raw, at, _CLOCKS)]
+        if len(days) == len(clocks) == 1:
+            day, clock = days[0], clocks[0]
+            result.append(Mapped(day, raw.headers[day], column, "", clock))
+            free = [name for name in free if name not in (raw.headers[day], raw.headers[clock])]
+    return result, free
+
+
+def _stem(header: str) -> str:
+    return re.sub(r"^(?:date|time|clock)|(?:date|time|clock)$", "", plain(header))
+
+
+def _other_half(
+    raw: RawTable, header: str, among: Sequence[str], form: re.Pattern[str]
+) -> int | None:
+    fitting = [at for at, name in enumerate(raw.headers) if name in among and _holds(raw, at, form)]
+    first = re.split(r"[\s_]+", header.strip().casefold())[0]
+    alike = [at for at in fitting if raw.headers[at].casefold().startswith(first)]
+    chosen = fitting if len(fitting) == 1 else alike
+    return chosen[0] if len(chosen) == 1 else None
+
+
+def _holds(raw: RawTable, at: int, form: re.Pattern[str]) -> bool:
+    """Nearly all filled cells among the first 500 are of this form."""
+    cells = raw.cells[at].head(500)
+    filled = cells[cells != ""]
+    return len(filled) > 0 and bool(filled.str.fullmatch(form.pattern).mean() > 0.8)
 
 
 def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:

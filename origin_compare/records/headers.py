@@ -39,11 +39,10 @@ def columns_for(header: str, sheet: Sheet) -> tuple[tuple[Column, ...], str]:
     """The columns `header` may stand for, and the unit it carries ("" if none)."""
     known = spellings(sheet.name)
     base, unit = split_unit(header)
-    for spelling in (header, base):
-        names = known.get(plain(spelling))
-        if names:
-            return tuple(sheet.column(name) for name in names), unit
-    return (), unit
+    whole = known.get(plain(header))
+    if whole:  # `Grain in` is grain steeped, not grain in inches
+        return tuple(sheet.column(name) for name in whole), ""
+    return tuple(sheet.column(name) for name in known.get(plain(base), ())), unit
 
 
 @lru_cache(maxsize=4096)

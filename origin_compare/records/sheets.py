@@ -413,7 +413,7 @@ SCORES = Sheet(
             links_to="fermentations",
             also=("batch", "batch no", "sample", "product"),
         ),
-        _count("replicate", "replicate", 1, 20, "rep", "repeat", default="1"),
+        _count("replicate", "replicate", 0, 20, "rep", "repeat", default="1"),
         _count("position", "serving position", 1, 60, "order", "serving order", "pos"),
         Column(
             "sample_kind",
