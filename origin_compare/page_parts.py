@@ -39,7 +39,7 @@ _CSS = """
 .oc-answer {font-size: 1.18rem; line-height: 1.5; max-width: 62rem; margin: 0 0 .4rem 0;}
 .oc-rests {font-size: .88rem; opacity: .78; max-width: 62rem; margin: .2rem 0 .6rem 0;}
 .stMainBlockContainer {padding-top: 4.2rem; padding-bottom: 3rem; max-width: 1500px;}
-h1 {font-size: 2.0rem !important; padding-bottom: .2rem !important;}
+h1 {font-size: 2.0rem !important; padding-bottom: .6rem !important;}
 h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 [class*="st-key-pair"] [data-testid="stHorizontalBlock"] {align-items: flex-start;}
 @media (max-width: 1100px) {
@@ -60,12 +60,16 @@ h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 
 
 def all_pages() -> list[StreamlitPage]:
-    """The pages in the order of the work, each with its own address."""
+    """The pages in the order of the work, each with its own address; the bare address leads on."""
     folder = pages_folder()
-    return [
-        st.Page(folder / f"{name}.py", title=title, url_path=name, default=name == "season")
-        for name, title, _ in _PAGES
+    pages = [
+        st.Page(folder / f"{name}.py", title=title, url_path=name) for name, title, _ in _PAGES
     ]
+
+    def start() -> None:
+        st.switch_page(pages[0], query_params=st.query_params.to_dict())
+
+    return [st.Page(start, title="Start", default=True, visibility="hidden"), *pages]
 
 
 def page_file(name: str) -> Path:
@@ -123,7 +127,8 @@ def begin_here() -> None:
     st.markdown(
         "1. Put your sheets (growers, lots, malts, mashes, fermentations, readings, spirits, "
         "scores) in one folder or zip, as CSV or XLSX. Start with what you have.\n"
-        "2. Open **Intake**, drop them in, and read what it found. Nothing is stored until you say so.\n"
+        "2. Open **Intake**, drop them in, and read what it found. Nothing is stored until "
+        "you say so.\n"
         "3. Come back here."
     )
     st.page_link(page_file("intake"), label="Go to Intake", icon=":material/upload_file:")
@@ -148,16 +153,16 @@ def season_choice() -> tuple[int, ...]:
             key="season",
             bind="query-params",
             persist_state="session",
-            required=True,
         )
     return tuple(years) if chosen in (None, "all") else (int(chosen),)
 
 
 def pick(label: str, options: Sequence[str], key: str, **more: Any) -> str:
     """One of `options`, kept in the address under `key`, so that a bookmark reopens it."""
-    return st.selectbox(
-        label, options, key=key, bind="query-params", persist_state="session", required=True, **more
+    chosen = st.selectbox(
+        label, options, key=key, bind="query-params", persist_state="session", **more
     )
+    return options[0] if chosen is None else chosen
 
 
 def sentence(text: str) -> None:

@@ -31,6 +31,11 @@ _PLAIN = {
     "predicted_lpa_t": "predicted yield, L pure alcohol per t",
     "wash_abv_calc_pct": "wash strength by gravity, % vol",
     "se": "standard error",
+    "f": "F",
+    "df_batch": "df, batches",
+    "df_error": "df, error",
+    "p_adjusted": "p (after counting all attributes)",
+    "reliability": "share not noise, 0-1",
     "df": "degrees of freedom",
     "p": "p (chance alone)",
     "q": "q (after counting all tests)",
@@ -76,6 +81,10 @@ _DECIMALS = (
 _DECIMALS_BY_NAME = {
     "sg": 4, "ph": 2, "lpa": 0, "lag_h": 1, "hours": 0, "h_above_window": 1, "max_rate_deg_h": 2,
     "estimate": 2, "se": 2, "low": 2, "high": 2, "share": 2, "p": 3, "q": 3, "df": 0,
+    "f": 1, "df_batch": 0, "df_error": 0, "p_adjusted": 3, "reliability": 2, "distance": 2,
+    "in_nearest_five": 2, "stays_with_family": 2, "family_stability": 2, "share_pct": 0,
+    "strength": 2, "within": 2, "r": 2, "own": 2,
+    "group_median": 2, "group_low": 2, "group_high": 2,
     "run_off_h": 1,
     "from_h": 0, "to_h": 0, "likely_h": 0, "season": 0, "slope": 2, "yeast_g_l": 2,
 }  # fmt: skip

@@ -22,10 +22,12 @@ LAYERS = (
     {"figures"},
     {"reports"},
     {"launcher", "page_parts"},
+    {"page_answers"},
+    {"page_intake"},
     {"app", "cli", "__main__"},
 )
 HEIGHT = {name: height for height, layer in enumerate(LAYERS) for name in layer}
-FRONT = {"app", "cli", "launcher", "page_parts", "__main__"}
+FRONT = {"app", "cli", "launcher", "page_parts", "page_answers", "page_intake", "__main__"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -53,7 +55,7 @@ def _own_parts(path: Path) -> set[str]:
 def test_no_module_imports_from_further_down(path: Path) -> None:
     part = _part(path)
     if part == "__init__":
-        pytest.skip("the public face names every part")
+        return  # the public face names every part
     assert part in HEIGHT, f"{part} has no layer: add it to LAYERS"
     below = {name for name in _own_parts(path) if HEIGHT[name] > HEIGHT[part]}
     level = {name for name in _own_parts(path) if HEIGHT[name] == HEIGHT[part] and name != part}

@@ -44,7 +44,8 @@ def points(profile: Profile | pd.DataFrame, fewest: int = 4) -> Points:
         left_out: tuple[str, ...] = ()
     else:
         told = list(profile.told)
-        mean, error = profile.wide()[told], profile.wide_se()[told]
+        # What all batches share (who sat on the panel) cancels when batches are compared.
+        mean, error = profile.wide()[told], profile.wide_se(comparing=True)[told]
         left_out = tuple(name for name in profile.attributes if name not in told)
     complete = mean.notna().all(axis=1) & error.notna().all(axis=1)
     if mean.shape[1] == 0:

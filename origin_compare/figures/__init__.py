@@ -1,6 +1,25 @@
 """Plotly figures drawn from result objects; nothing is computed here."""
 
-from origin_compare.figures.profiles import families, grower, groups, likeness, profile, recipe
+from origin_compare.figures.drivers import effects, overlap, split
+from origin_compare.figures.fermentation import batch, departures
+from origin_compare.figures.intake import intake
+from origin_compare.figures.panel import reliability
+from origin_compare.figures.profiles import families, groups, grower, likeness, profile, recipe
 from origin_compare.figures.season import season_review
 
-__all__ = ["families", "grower", "groups", "likeness", "profile", "recipe", "season_review"]
+__all__ = [
+    "batch",
+    "departures",
+    "effects",
+    "families",
+    "groups",
+    "grower",
+    "intake",
+    "likeness",
+    "overlap",
+    "profile",
+    "recipe",
+    "reliability",
+    "season_review",
+    "split",
+]

@@ -27,7 +27,8 @@ def season_review(review: SeasonReview, dark: bool = False) -> go.Figure:
     for row, name in enumerate(shown, start=1):
         _one_measure(figure, review, name, row, dark)
     dress(figure, dark, height=150 * len(shown) + 60)
-    figure.update_annotations(x=0, xanchor="left", font={"size": 13, "color": shades.soft})
+    for heading in figure.layout.annotations[: len(shown)]:
+        heading.update(x=0, xanchor="left", font={"size": 13, "color": shades.soft})
     figure.update_xaxes(title_text="yeast in", row=len(shown), col=1)
     return figure
 
@@ -36,11 +37,6 @@ def _one_measure(figure: go.Figure, review: SeasonReview, name: str, row: int, d
     shades = ink(dark)
     batches = review.batches.dropna(subset=[name])
     out = set(review.outside.loc[review.outside["measure"] == name, "batch_id"])
-    rule = review.rules.windows.get(name)
-    if rule is not None and len(batches):
-        low = rule.low if rule.low is not None else min(batches[name].min(), rule.high or 0)
-        high = rule.high if rule.high is not None else max(batches[name].max(), low)
-        window(figure, dark, low, high, row=row, col=1)
     for place, (year, harvest) in enumerate(batches.groupby("season", dropna=False)):
         is_out = harvest["batch_id"].isin(out)
         figure.add_scatter(
@@ -59,6 +55,11 @@ def _one_measure(figure: go.Figure, review: SeasonReview, name: str, row: int, d
             row=row,
             col=1,
         )
+    rule = review.rules.windows.get(name)
+    if rule is not None and len(batches):
+        low = rule.low if rule.low is not None else min(batches[name].min(), rule.high or 0)
+        high = rule.high if rule.high is not None else max(batches[name].max(), low)
+        window(figure, dark, low, high, row=row, col=1)
     _name_the_furthest(figure, review, name, row, dark)
 
 

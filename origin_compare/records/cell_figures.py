@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from origin_compare.measures import plato_to_sg
+from origin_compare.measures import plato_to_sg, sg_to_plato
 from origin_compare.records.cells import BELOW_LIMIT, Coded, Distinct, Hints, Parsed, parsed
 from origin_compare.records.sheets import Column
 from origin_compare.records.units import conversion, gravity_scale, unit_word
@@ -276,10 +276,11 @@ def _to_sg(figures: np.ndarray, scale: str) -> np.ndarray:
         return figures / 1000
     if scale == "degrees":
         return 1 + figures / 1000
-    safe = np.clip(figures, -2, 40)
-    converted = np.asarray(plato_to_sg(np.clip(safe, 0, 33)), dtype=float)
+    low, high = (float(sg_to_plato(end)) for end in (0.980, 1.140))
+    inside = (figures >= low) & (figures <= high)
+    converted = np.asarray(plato_to_sg(np.where(inside, figures, 0.0)), dtype=float)
     # outside what the source covers: keep it out of range, so that the cell is listed
-    return np.where((figures >= 0) & (figures <= 33), converted, np.where(figures < 0, 0.9, 9.0))
+    return np.where(inside, converted, np.where(figures < low, 0.9, 9.0))
 
 
 def _column_scale(figures: np.ndarray, seen: Distinct, open_: np.ndarray) -> str | None:

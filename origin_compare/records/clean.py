@@ -253,10 +253,10 @@ def _one_of(columns: Mapping[str, pd.Series], guess: Guess, unblamed: np.ndarray
 def _unusual(
     columns: Mapping[str, pd.Series], raw: RawTable, guess: Guess, rules: HouseRules
 ) -> list[Finding]:
-    """Figures outside the house's own window earn a warning."""
+    """Figures outside what the house calls plausible earn a warning; targets do not."""
     findings = []
     for one in guess.mapped:
-        window = rules.windows.get(one.column.name)
+        window = rules.plausible.get((guess.sheet.name, one.column.name))
         if window is None or one.column.kind not in ("number", "gravity", "temperature"):
             continue
         values = columns[one.column.name]
@@ -266,7 +266,7 @@ def _unusual(
         if len(at):
             unit = f" {window.unit}" if window.unit else ""
             ends = [f"{end:g}" for end in (window.low, window.high) if end is not None]
-            wrong = f"is outside the house window {' to '.join(ends)}{unit}"
+            wrong = f"is unusual: the house rules expect {' to '.join(ends)}{unit}"
             texts = raw.cells[one.at].iloc[at].tolist()
             findings.append(
                 finding(at, one.column.name, texts, wrong, "Check it, if it is new.", "warning")

@@ -36,7 +36,7 @@ class FakeProfile:
     def wide(self) -> pd.DataFrame:
         return self.mean
 
-    def wide_se(self) -> pd.DataFrame:
+    def wide_se(self, comparing: bool = False) -> pd.DataFrame:
         return self.mean * 0 + self.se
 
 

@@ -1,0 +1,137 @@
+"""The intake page's pieces: a plan kept while its files lie there, headers, past intakes."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import zipfile
+from collections.abc import Mapping
+
+import pandas as pd
+import streamlit as st
+
+from origin_compare import page_parts as parts
+from origin_compare import words
+from origin_compare.errors import OriginCompareError, StoreFault
+from origin_compare.records.offer import Offer
+from origin_compare.records.plan import IntakePlan, plan_intake
+from origin_compare.records.sheets import SHEETS
+
+Sources = list[tuple[str, bytes]]
+
+
+def planned(sources: Sources) -> IntakePlan:
+    """What taking these files in would do, computed once per content and store revision."""
+    prints = tuple((name, hashlib.sha256(content).hexdigest()) for name, content in sources)
+    return _planned(parts.store_url(), parts.store().revision, prints, _sources=sources)
+
+
+@st.cache_resource(max_entries=4, show_spinner="Reading and checking every cell …")
+def _planned(
+    url: str, revision: int, prints: tuple[tuple[str, str], ...], _sources: Sources
+) -> IntakePlan:
+    store = parts.store()
+    return plan_intake(_sources, store.rules(), store.header_maps(), store.known())
+
+
+def ask_for_headers(offer: Offer) -> None:
+    """Let the user say what a strange table is, once; the answer is remembered."""
+    st.header(f"What is {offer.label}?", anchor=False)
+    st.markdown("Its headers do not say which sheet it is. Say it once; it is remembered.")
+    st.dataframe(offer.sample, hide_index=True, alt=f"First rows of {offer.label}")
+    likely = [name for name, _ in offer.candidates]
+    others = [name for name in SHEETS if name not in likely]
+    sheet = st.selectbox(
+        "Sheet", [*likely, *others], key=f"sheet_{offer.label}",
+        format_func=lambda name: f"{name}: each row is {SHEETS[name].row_is}", width=460,
+    )  # fmt: skip
+    if sheet is None:
+        return
+    suggested = {column: header for header, column in offer.suggested.get(sheet, {}).items()}
+    with st.form(f"map_{offer.label}_{sheet}", border=True):
+        chosen = _column_choices(offer, sheet, suggested)
+        if st.form_submit_button("Remember these headers", type="primary"):
+            try:
+                parts.store().remember_headers(offer.map_as(sheet, chosen))
+            except OriginCompareError as fault:
+                st.error(str(fault), icon=":material/error:")
+            else:
+                st.rerun()
+
+
+def _column_choices(offer: Offer, sheet: str, suggested: Mapping[str, str]) -> dict[str, str]:
+    """Header -> column, as chosen in the form; columns on three to a row."""
+    chosen: dict[str, str] = {}
+    places = st.columns(3)
+    for number, column in enumerate(SHEETS[sheet].columns):
+        options = ["(not in this file)", *offer.headers]
+        given = suggested.get(column.name)
+        with places[number % 3]:
+            header = st.selectbox(
+                f"{words.label(column.name)}{' (needed)' if column.needed else ''}",
+                options,
+                index=options.index(given) if given in options else 0,
+                key=f"map_{offer.label}_{sheet}_{column.name}",
+                help=column.says,
+            )
+        if header in offer.headers:
+            chosen[str(header)] = column.name
+    return chosen
+
+
+def aside_as_zip(aside: Mapping[str, pd.DataFrame]) -> bytes:
+    """One CSV per table, ready to be mended and sent again."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, frame in aside.items():
+            stem = name.replace("/", "_").replace("\\", "_")
+            archive.writestr(f"{stem.rsplit('.', 1)[0]}_to_mend.csv", parts.safe_csv(frame))
+    return packed.getvalue()
+
+
+def past_intakes() -> None:
+    """What was taken in before, each with its files, what it set aside, and a way back."""
+    intakes = parts.store().intakes()
+    if intakes.empty:
+        return
+    st.header("Taken in before", anchor=False)
+    parts.show_table(intakes, "intakes")
+    numbers = [str(number) for number in intakes["intake_id"]]
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        number = int(parts.pick("Intake", numbers, "intake", width=140))
+        _originals(number)
+        _take_back(number)
+
+
+def _originals(number: int) -> None:
+    store = parts.store()
+    files = store.files(number)["file"].tolist()
+    if files:
+        with st.popover("Original files", icon=":material/folder:"):
+            for file in files:
+                st.download_button(
+                    file, data=lambda file=file: store.original(number, file),
+                    file_name=file.rsplit("/", 1)[-1], key=f"original_{number}_{file}",
+                    on_click="ignore", type="tertiary",
+                )  # fmt: skip
+    aside = store.set_aside(number)
+    if aside:
+        st.download_button(
+            "Rows it set aside", data=lambda: aside_as_zip(aside), key=f"aside_{number}",
+            file_name=f"set_aside_{number}.zip", mime="application/zip", on_click="ignore",
+        )  # fmt: skip
+
+
+def _take_back(number: int) -> None:
+    with st.popover("Take it back", icon=":material/undo:"):
+        st.markdown(
+            f"Everything intake {number} brought leaves the store. Its files are no longer kept."
+        )
+        if st.button(f"Take back intake {number}", key=f"take_back_{number}"):
+            try:
+                gone = parts.store().take_back(number)
+            except StoreFault as fault:
+                st.error(str(fault), icon=":material/error:")
+            else:
+                st.session_state["intake_taken"] = gone.sentence()
+                st.rerun()

@@ -1,0 +1,18 @@
+"""Which grain is in this batch, from field to spirit?"""
+
+from origin_compare import figures
+from origin_compare import page_answers as answers
+from origin_compare import page_parts as parts
+
+with parts.question("Which grain is in this batch?"):
+    years = parts.season_choice()
+    season = answers.season(years)
+    batch = parts.pick("Batch", season.batches["batch_id"].tolist(), "batch", width=240)
+    chain = answers.chain(years, batch)
+    parts.help_with(
+        chain,
+        f"chain_{batch}",
+        figures.chain(chain, parts.is_dark()),
+        f"The way of {batch} from growers and lots through malt and mash to spirit, with what is "
+        "recorded at each step and what is missing.",
+    )

@@ -1,0 +1,46 @@
+"""What goes with flavour here: process or origin, and what cannot be told apart yet?"""
+
+import streamlit as st
+
+from origin_compare import figures
+from origin_compare import page_answers as answers
+from origin_compare import page_parts as parts
+
+with parts.question("What goes with flavour here: process or origin?"):
+    years = parts.season_choice()
+    split = answers.split(years)
+    parts.help_with(
+        split,
+        "split",
+        figures.split(split, parts.is_dark()),
+        "For the whole profile and each attribute: the share of variation that goes with origin, "
+        "with process, with both together, and what is unexplained, with intervals.",
+    )
+
+    st.header("Length, peak temperature and final pH, attribute by attribute", anchor=False)
+    effects = answers.effects(years)
+    columns = ["attribute", "variable", "verdict", "slope", "low", "high", "q", "step"]
+    parts.sentence(effects.sentence())
+    parts.figure_beside_table(
+        figures.effects(effects, parts.is_dark()),
+        effects.table()[columns],
+        "effects",
+        "Slope of every attribute on each process variable with its 95 % interval; the shape of "
+        "the mark says how clear it is.",
+    )
+    st.caption(
+        "Full large mark: clear. Open: a hint. Small: not shown. Thin cross: cannot be told apart "
+        "from something else. Bar: the panel cannot tell batches apart on it. 95 % interval: where "
+        "the true value plausibly lies."
+    )
+    parts.rests_on(effects.rests_on())
+
+    st.header("What moved together in these batches", anchor=False)
+    tied = answers.separable(years)
+    parts.help_with(
+        tied,
+        "overlap",
+        figures.overlap(tied, parts.is_dark()),
+        "Every two of grower, lot, variety, vessel, yeast, length, temperature, pH and strength: "
+        "the larger the mark, the more they moved together; squares cannot be told apart.",
+    )
