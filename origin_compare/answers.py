@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
-import pandas as pd
+if TYPE_CHECKING:  # the console answers at once where no table is needed
+    import pandas as pd
 
 
 @runtime_checkable

@@ -31,7 +31,12 @@ def default_store_url() -> str:
     url = os.environ.get("ORIGIN_COMPARE_STORE")
     if url:
         return url
+    return f"sqlite:///{data_folder() / 'store.sqlite'}"
+
+
+def data_folder() -> Path:
+    """The user's data folder for this program (created)."""
     base = Path(os.environ.get("XDG_DATA_HOME", Path.home() / ".local" / "share"))
     folder = base / "origin_compare"
     folder.mkdir(parents=True, exist_ok=True)
-    return f"sqlite:///{folder / 'store.sqlite'}"
+    return folder

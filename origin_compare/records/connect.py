@@ -20,6 +20,7 @@ from origin_compare.errors import StoreFault
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 BUSY_MS = 30_000
+CACHE_KIB = 64 * 1024
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,7 @@ def _prepare(engine: Engine, begin: str) -> None:
             "PRAGMA foreign_keys = ON",
             "PRAGMA synchronous = FULL",
             "PRAGMA temp_store = MEMORY",
+            f"PRAGMA cache_size = -{CACHE_KIB}",
         ):
             cursor.execute(setting)
         cursor.close()

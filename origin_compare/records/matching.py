@@ -133,4 +133,4 @@ def missing_links(
 def missing_sentence(batches: pd.DataFrame) -> str:
     """How many batches are complete, in one sentence."""
     complete = int((batches["missing_links"] == "").sum())
-    return f"{count(complete, 'batch')} of {len(batches):,} complete from field to panel."
+    return f"{complete:,} of {count(len(batches), 'batch')} complete from field to panel."

@@ -14,8 +14,6 @@ from origin_compare.records.frames import shaped
 from origin_compare.records.schema import FROM_COLUMNS, SHEET_TABLES
 from origin_compare.records.sheets import SHEETS, Kind
 
-CHUNK = 100_000
-
 
 def insert_frame(link: Connection, sheet: str, frame: pd.DataFrame, intake_id: int) -> None:
     """Write a shaped frame with provenance and prints (`_key`, `_content`) as rows of its table."""
@@ -33,15 +31,17 @@ def insert_frame(link: Connection, sheet: str, frame: pd.DataFrame, intake_id: i
 def insert_rows(
     link: Connection, table: Table, names: Sequence[str], rows: Iterable[tuple[Any, ...]]
 ) -> None:
-    """Insert tuples by the driver itself: three times as fast as by dictionaries."""
+    """Insert tuples by the driver itself: several times as fast as by dictionaries."""
     quote = link.dialect.identifier_preparer.quote
     mark = "?" if link.dialect.paramstyle == "qmark" else "%s"
     told = ", ".join(quote(name) for name in names)
     marks = ", ".join(mark for _ in names)
     text = f"INSERT INTO {quote(table.name)} ({told}) VALUES ({marks})"
-    every = list(rows)
-    for start in range(0, len(every), CHUNK):
-        link.exec_driver_sql(text, every[start : start + CHUNK])
+    cursor = link.connection.cursor()
+    try:
+        cursor.executemany(text, rows)
+    finally:
+        cursor.close()
 
 
 def to_cells(column: pd.Series, kind: Kind) -> list[Any]:

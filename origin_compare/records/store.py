@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -101,7 +102,10 @@ class Store:
         return plan_intake(sources, self.rules(), maps=self.header_maps(), known=self.known())
 
     def take_in(
-        self, plan: IntakePlan, who: str = "", originals: Iterable[tuple[str, bytes]] = ()
+        self,
+        plan: IntakePlan,
+        who: str = "",
+        originals: Mapping[str, bytes] | Iterable[tuple[str, bytes]] = (),
     ) -> Taken:
         """Write what of the plan is new, in one transaction.
 
@@ -112,7 +116,9 @@ class Store:
         """
         files = _files_of(plan, dict(originals))
         with self._writing() as link:
-            return taking.take_in(link, plan.sheets, plan.faults, plan.set_aside, files, who)
+            return taking.take_in(
+                link, plan.sheets, plan.faults, plan.set_aside, plan.already_there, files, who
+            )
 
     def take_back(self, intake_id: int, *, with_dependants: bool = False) -> TakenBack:
         """Remove what an intake brought.
@@ -223,6 +229,12 @@ class Store:
             ).scalar()
         return default_rules() if said is None else read_rules(said)
 
+    @property
+    def has_own_rules(self) -> bool:
+        """Whether house rules were ever set here."""
+        with self._reading() as link:
+            return link.execute(select(HOUSE_RULES.c.version).limit(1)).first() is not None
+
     def set_rules(self, rules: HouseRules, who: str = "") -> None:
         """Set the house rules; the ones before stay on record."""
         with self._writing() as link:
@@ -271,7 +283,7 @@ class Store:
 def _told_plainly(url: str) -> Iterator[None]:
     try:
         yield
-    except SQLAlchemyError as why:
+    except (SQLAlchemyError, sqlite3.Error) as why:
         cause = str(getattr(why, "orig", None) or why).splitlines()[0].rstrip(".")
         raise StoreFault(
             f"The store refused: {cause}. Nothing was changed; if another program holds the "

@@ -29,7 +29,6 @@ from origin_compare.records.schema import (
 from origin_compare.records.sheets import SHEETS
 from origin_compare.records.sifting import Sifted, sift
 
-
 TAKEN_COLUMNS = ["sheet", "new", "already_there", "contradicting"]
 ORPHAN_COLUMNS = ["sheet", "key", "intake_id", "missing_sheet", "missing_key"]
 
@@ -112,10 +111,14 @@ def take_in(
     sheets: Mapping[str, pd.DataFrame],
     faults: Iterable[Fault],
     set_aside: Mapping[str, pd.DataFrame],
+    already_there: Mapping[str, int],
     files: Sequence[Original],
     who: str,
 ) -> Taken:
-    """Write what is new. Nothing new, and no file that had faults for the first time: no intake."""
+    """Write what is new; `already_there` counts rows the plan left out for standing there.
+
+    Nothing new, and no file that had faults for the first time: no intake.
+    """
     sifted = {
         name: sift(link, name, sheets[name])
         for name in SHEETS
@@ -123,7 +126,7 @@ def take_in(
     }
     told = [*faults, *(fault for one in sifted.values() for fault in one.faults)]
     aside = {**set_aside, **_contradicting(sifted)}
-    rows = _taken_rows(sifted)
+    rows = _taken_rows(sifted, already_there)
     names = tuple(file.name for file in files)
     prints = {file.sha256 for file in files}
     unseen = prints - _known_files(link, prints)
@@ -138,11 +141,12 @@ def take_in(
     return Taken(intake_id, rows, tuple(told), names, bump(link))
 
 
-def _taken_rows(sifted: Mapping[str, Sifted]) -> pd.DataFrame:
+def _taken_rows(sifted: Mapping[str, Sifted], left_out: Mapping[str, int]) -> pd.DataFrame:
     lines = [
-        (name, len(one.fresh), one.already_there, len(one.contradicting))
+        (name, len(one.fresh), one.already_there + left_out.get(name, 0), len(one.contradicting))
         for name, one in sifted.items()
     ]
+    lines += [(name, 0, number, 0) for name, number in left_out.items() if name not in sifted]
     frame = pd.DataFrame(lines, columns=TAKEN_COLUMNS)
     return frame.astype({"sheet": "str"} | dict.fromkeys(TAKEN_COLUMNS[1:], "int64"))
 
@@ -167,7 +171,7 @@ def _known_files(link: Connection, prints: Iterable[str]) -> set[str]:
 
 def _new_intake(link: Connection, who: str, rows: pd.DataFrame, files: tuple[str, ...]) -> int:
     parts = [f"{new:,} {sheet}" for sheet, new in _brought(rows)]
-    what = f"{listed(parts, most=20) or 'nothing new'} from {listed(files, most=20) or 'no file'}"
+    what = f"{listed(parts, most=20) or 'nothing new'} from {listed(files, most=3) or 'no file'}"
     made = insert(INTAKES).values(taken_at=now(), who=who, what=what)
     return int(link.execute(made.returning(INTAKES.c.intake_id)).scalar_one())
 
@@ -183,7 +187,7 @@ def _keep_files(link: Connection, intake_id: int, files: Sequence[Original]) -> 
         elif packed is not None:
             without = (ORIGINALS.c.sha256 == file.sha256) & ORIGINALS.c.packed.is_(None)
             link.execute(update(ORIGINALS).where(without).values(packed=packed))
-        named = dict(intake_id=intake_id, file=file.name, sha256=file.sha256)
+        named = {"intake_id": intake_id, "file": file.name, "sha256": file.sha256}
         link.execute(insert(INTAKE_FILES).values(**named))
 
 

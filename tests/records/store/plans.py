@@ -19,6 +19,7 @@ class HandPlan:
     faults: tuple[Fault, ...] = ()
     set_aside: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     files: tuple[SourceFile, ...] = ()
+    already_there: Mapping[str, int] = field(default_factory=dict)
 
 
 def plan_of(sheets: Mapping[str, pd.DataFrame], *names: str, file: str = "") -> HandPlan:

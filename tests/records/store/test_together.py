@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import textwrap
@@ -12,8 +13,9 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pandas as pd
+import pytest
 
-from origin_compare import open_store
+from origin_compare import StoreFault, open_store
 from origin_compare.records.schema import INTAKES, REVISION, SHEET_TABLES
 from origin_compare.records.store import Store
 from tests.records.store.plans import HandPlan, plan_of
@@ -74,7 +76,7 @@ WRITING = """
         from origin_compare.records import taking
         plan = growers(1000, 200_000)
         print("begun", flush=True)
-        taking.take_in(link, plan.sheets, (), {}, [], "")
+        taking.take_in(link, plan.sheets, (), {}, {}, [], "")
         print("written", flush=True)
         time.sleep(60)
 """
@@ -121,3 +123,22 @@ def test_killed_at_any_moment_an_intake_is_whole_or_absent(tmp_path: Path) -> No
         assert rows == 500 * intakes
         assert intakes == revision
     assert intakes > 0
+
+
+def test_a_store_held_by_another_program_is_told_plainly(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("origin_compare.records.connect.BUSY_MS", 50)
+    with (
+        open_store(f"sqlite:///{tmp_path / 'store.sqlite'}") as store,
+        sqlite3.connect(tmp_path / "store.sqlite", isolation_level=None) as other,
+    ):
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreFault) as told:
+            store.take_in(growers(0, 3))
+        other.execute("ROLLBACK")
+        assert str(told.value) == (
+            "The store refused: database is locked. Nothing was changed; if another program "
+            "holds the store, wait for it and try again."
+        )
+        assert counts(store) == (0, 0, 0)

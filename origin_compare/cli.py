@@ -1,0 +1,256 @@
+"""The console: check files, take them in, look at what is there, open the app."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from origin_compare import __version__, places
+from origin_compare.answers import count
+from origin_compare.errors import OriginCompareError, StoreFault
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from origin_compare.records.faults import Fault
+    from origin_compare.records.season import Season
+
+DONE, FAULTY, WRONG_USE = 0, 1, 2
+DEMO = "the demo"
+_SHOWN = [
+    *["batch_id", "season", "status", "origin", "growers", "lots", "variety", "grain_n_pct_dm"],
+    *["vessel", "pitched_at", "og_sg", "new_make_l", "n_tastings", "missing_links"],
+]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the console; the exit code is 0 done, 1 the data has faults, 2 wrong use."""
+    given = _parser().parse_args(arguments)
+    run: Callable[[argparse.Namespace], int] = given.run
+    try:
+        return run(given)
+    except OriginCompareError as fault:
+        print(fault, file=sys.stderr)
+        return WRONG_USE
+    except OSError as fault:
+        if isinstance(fault, BrokenPipeError):
+            # The reader of a pipe has seen enough; keep Python from saying so at exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return DONE
+        print(f"{fault.filename}: {fault.strerror}. Check the place.", file=sys.stderr)
+        return WRONG_USE
+    except KeyboardInterrupt:
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="origin-compare",
+        description="Joins lots, malt, fermentations and panel scores, from field to new make.",
+        epilog="Begin with: origin-compare open --demo",
+    )
+    parser.add_argument("--version", action="version", version=f"origin_compare {__version__}")
+    verbs = parser.add_subparsers(required=True, metavar="VERB")
+
+    check = _verb(verbs, _check, "check", "say what is in these files, storing nothing",
+                  "origin-compare check sheets/ late_scores.csv")  # fmt: skip
+    check.add_argument("paths", nargs="+", metavar="PATH", help="files or folders")
+    check.add_argument("--warnings", action="store_true", help="list what is merely unusual too")
+    _store_option(check, "hold the rows against this store as well")
+
+    take_in = _verb(verbs, _take_in, "take-in", "take files into the store",
+                    "origin-compare take-in sheets/ --who 'still house'")  # fmt: skip
+    take_in.add_argument("paths", nargs="+", metavar="PATH", help="files or folders")
+    take_in.add_argument("--who", default="", help="who takes them in, to be kept with them")
+    _store_option(take_in)
+
+    take_back = _verb(verbs, _take_back, "take-back", "take an intake back out of the store",
+                      "origin-compare take-back 3")  # fmt: skip
+    take_back.add_argument("intake", type=int, metavar="N", help="number of the intake")
+    take_back.add_argument(
+        "--with-dependants",
+        action="store_true",
+        help="even if rows of other intakes hang on it; they stay and are listed",
+    )
+    _store_option(take_back)
+
+    intakes = _verb(verbs, _intakes, "intakes", "list what was taken in", "origin-compare intakes")
+    _store_option(intakes)
+
+    season = _verb(verbs, _season, "season", "print the joined records, one row per batch",
+                   "origin-compare season --season 2024 --csv season_2024.csv")  # fmt: skip
+    _season_options(season)
+    season.add_argument("--csv", type=Path, metavar="FILE", help="write all columns to this file")
+    _store_option(season)
+
+    export = _verb(verbs, _export, "export", "write all sheets as open CSV files with their schema",
+                   "origin-compare export harvest_records/")  # fmt: skip
+    export.add_argument("folder", type=Path, metavar="FOLDER", help="new or empty folder")
+    _season_options(export)
+    _store_option(export)
+
+    opened = _verb(verbs, _open, "open", "open the app in the browser",
+                   "origin-compare open --demo")  # fmt: skip
+    opened.add_argument("--demo", action="store_true", help="on the invented distillery's files")
+    opened.add_argument("--port", type=int, default=8610, help="port on this machine (8610)")
+    opened.add_argument("--no-browser", action="store_true", help="leave the browser alone")
+    _store_option(opened)
+    return parser
+
+
+def _verb(
+    verbs: argparse._SubParsersAction[argparse.ArgumentParser],
+    run: Callable[[argparse.Namespace], int],
+    name: str,
+    says: str,
+    example: str,
+) -> argparse.ArgumentParser:
+    parser = verbs.add_parser(
+        name,
+        help=says,
+        description=f"{says[0].upper()}{says[1:]}.",
+        epilog=f"example:\n  {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.set_defaults(run=run)
+    return parser
+
+
+def _store_option(parser: argparse.ArgumentParser, says: str = "where the store lies") -> None:
+    parser.add_argument(
+        "--store",
+        metavar="URL",
+        help=f"{says}, such as sqlite:///records.sqlite "
+        "(default: ORIGIN_COMPARE_STORE, else the user's data folder)",
+    )
+
+
+def _season_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--season", type=int, action="append", metavar="YEAR", help="only this harvest (repeatable)"
+    )
+
+
+def _check(given: argparse.Namespace) -> int:
+    from origin_compare.records.bringing import check
+    from origin_compare.records.store import open_store
+
+    if given.store is None:
+        plan = check(given.paths)
+    else:
+        with open_store(given.store) as store:
+            plan = check(given.paths, store)
+    print(plan.sentence())
+    print(plan.rests_on())
+    return _told_faults(plan.faults, warnings=given.warnings)
+
+
+def _take_in(given: argparse.Namespace) -> int:
+    from origin_compare.records.bringing import bring_in
+    from origin_compare.records.store import open_store
+
+    with open_store(given.store) as store:
+        _, taken = bring_in(store, given.paths, given.who)
+    print(taken.sentence())
+    return _told_faults(taken.faults, warnings=False)
+
+
+def _told_faults(faults: Sequence[Fault], *, warnings: bool) -> int:
+    faulty = [fault for fault in faults if fault.weight == "fault"]
+    unusual = [fault for fault in faults if fault.weight != "fault"]
+    for fault in faulty:
+        print(fault)
+    for fault in unusual if warnings else ():
+        print(f"(unusual) {fault}")
+    print(f"{count(len(faulty), 'fault')}, {count(len(unusual), 'warning')}.")
+    return FAULTY if faulty else DONE
+
+
+def _take_back(given: argparse.Namespace) -> int:
+    from origin_compare.records.store import open_store
+
+    with open_store(given.store) as store:
+        back = store.take_back(given.intake, with_dependants=given.with_dependants)
+    print(back.sentence())
+    if len(back.orphans):
+        _show(back.orphans)
+    return DONE
+
+
+def _intakes(given: argparse.Namespace) -> int:
+    from origin_compare.records.store import open_store
+
+    with open_store(given.store) as store:
+        intakes = store.intakes()
+    if intakes.empty:
+        print("Nothing has been taken in yet.")
+    else:
+        _show(intakes.assign(taken_at=intakes["taken_at"].dt.strftime("%Y-%m-%d %H:%M UTC")))
+    return DONE
+
+
+def _season(given: argparse.Namespace) -> int:
+    from origin_compare.records.matching import missing_sentence
+    from origin_compare.records.package import safe_csv
+
+    season = _stored_season(given)
+    if given.csv:
+        given.csv.write_text(safe_csv(season.batches), encoding="utf-8")
+        print(f"{count(len(season.batches), 'batch')} written to {given.csv}.")
+        return DONE
+    shown = season.batches[_SHOWN]
+    _show(shown.assign(pitched_at=shown["pitched_at"].dt.strftime("%Y-%m-%d %H:%M")))
+    print(missing_sentence(season.batches))
+    return DONE
+
+
+def _export(given: argparse.Namespace) -> int:
+    from origin_compare.records.package import export_package
+
+    print(export_package(_stored_season(given), given.folder).sentence())
+    return DONE
+
+
+def _stored_season(given: argparse.Namespace) -> Season:
+    from origin_compare.records.store import open_store
+
+    with open_store(given.store) as store:
+        return store.season(given.season)
+
+
+def _open(given: argparse.Namespace) -> int:
+    from origin_compare.launcher import launch
+
+    url = given.store or places.default_store_url()
+    if given.demo:
+        url = _demo_store(given.store)
+    launch(url, given.port, given.no_browser)
+    return DONE
+
+
+def _demo_store(url: str | None) -> str:
+    """A store of the invented distillery, filled when it is new; never the user's own."""
+    from origin_compare.records.bringing import bring_in, folder_print
+    from origin_compare.records.store import open_store
+
+    demo = places.demo_folder()
+    url = url or f"sqlite:///{places.data_folder() / f'demo_{folder_print(demo)[:12]}.sqlite'}"
+    with open_store(url) as store:
+        intakes = store.intakes()
+        if intakes.empty:
+            _, taken = bring_in(store, [demo], DEMO)
+            print(taken.sentence())
+        elif DEMO not in set(intakes["who"]):
+            raise StoreFault(
+                f"The store {url} holds records of its own. The demo wants a store to itself: "
+                "leave --store out, or name a new one."
+            )
+    return url
+
+
+def _show(frame: pd.DataFrame) -> None:
+    print(frame.to_string(index=False, na_rep="") if len(frame) else "No batches.")
