@@ -36,18 +36,30 @@ def model(hours: Array) -> Model:
     def at(theta: Array, rows: Index) -> tuple[Array, Array]:
         away = hours[rows] - theta[:, 3, None]
         fall, rate = theta[:, 1, None], theta[:, 2, None]
-        power = np.exp(np.clip(theta[:, 4, None], -20, 20)) if theta.shape[1] == 5 else 1.0
+        if theta.shape[1] == 4:
+            return _four(theta, away, fall, rate)
+        power = np.exp(np.clip(theta[:, 4, None], -20, 20))
         exponent = -rate * away
         spread = np.logaddexp(0.0, exponent)
         share = np.exp(-power * spread)
         still = 1.0 - np.exp(-spread)  # exp(u) / (1 + exp(u))
         slope = power * fall * share * still
         columns = [np.ones_like(away), share, slope * away, -slope * rate]
-        if theta.shape[1] == 5:
-            columns.append(-fall * share * spread * power)
+        columns.append(-fall * share * spread * power)
         return theta[:, 0, None] + fall * share, np.stack(columns, axis=2)
 
     return at
+
+
+def _four(theta: Array, away: Array, fall: Array, rate: Array) -> tuple[Array, Array]:
+    """The same for s = 1, which needs one exponential only."""
+    share = 1.0 / (1.0 + np.exp(np.clip(-rate * away, -500.0, 500.0)))
+    slope = fall * share * (1.0 - share)
+    jacobian = np.empty((*away.shape, 4))
+    jacobian[..., 0], jacobian[..., 1] = 1.0, share
+    np.multiply(slope, away, out=jacobian[..., 2])
+    np.multiply(slope, -rate, out=jacobian[..., 3])
+    return theta[:, 0, None] + fall * share, jacobian
 
 
 def landmarks(theta: Array) -> Array:

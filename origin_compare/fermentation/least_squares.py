@@ -20,6 +20,7 @@ Model = Callable[[Array, Index], tuple[Array, Array]]
 """`model(theta (k, p), rows (k,))` -> values (k, n) and Jacobian (k, n, p) of those rows."""
 
 _GROW, _SHRINK, _MOST_DAMPING = 4.0, 0.2, 1e16
+_NEGLIGIBLE = 1e-13
 
 
 @dataclass(frozen=True)
@@ -174,6 +175,9 @@ def _step(
     """One step of every active problem; returns those still to go on with."""
     state.steps[active] += 1
     step = _damped(state, active)
+    # what a full step would still win, as a share of the cost: nothing left means arrived
+    to_win = np.einsum("bp,bp->b", step, state.pull[active])
+    nothing_left = (to_win <= _NEGLIGIBLE * state.cost[active]) & (state.damping[active] < 0.01)
     tried = state.theta[active] + step
     normal, pull, cost = _assess(model, tried, active, y, weights, prior)
     sound = np.isfinite(cost) & np.isfinite(normal).all(axis=(1, 2))
@@ -186,7 +190,7 @@ def _step(
     state.damping[lost] *= _GROW
     size = np.abs(step) <= tolerance * (np.abs(state.theta[active]) + tolerance)
     # a step refused at its smallest means the optimum is met to rounding, not that it is missed
-    arrived = size.all(axis=1)
+    arrived = size.all(axis=1) | nothing_left
     state.converged[active[arrived]] = True
     given_up = state.damping[active] > _MOST_DAMPING
     return active[~arrived & ~given_up]
@@ -199,8 +203,8 @@ def _damped(state: _State, active: Index) -> Array:
     matrix = state.normal[active].copy()
     diagonal = np.arange(matrix.shape[1])
     matrix[:, diagonal, diagonal] += added
-    step: Array = np.linalg.solve(matrix, state.pull[active][:, :, None])[:, :, 0]
-    return step
+    step = np.linalg.solve(matrix, state.pull[active][:, :, None])[:, :, 0]
+    return np.asarray(step, dtype=np.float64)
 
 
 def _inverses(normal: Array) -> Array:
@@ -211,9 +215,15 @@ def _inverses(normal: Array) -> Array:
     scaled = np.where(
         usable[:, None, None], normal / (size[:, :, None] * size[:, None, :]), np.eye(size.shape[1])
     )
-    usable &= np.linalg.cond(scaled) < 1e14
-    scaled[~usable] = np.eye(size.shape[1])
-    inverse: Array = np.linalg.inv(scaled) / (size[:, :, None] * size[:, None, :])
+    try:
+        inverse: Array = np.linalg.inv(scaled)
+    except np.linalg.LinAlgError:  # one exactly singular among many: find it the slow way
+        usable &= np.linalg.cond(scaled) < 1e14
+        scaled[~usable] = np.eye(size.shape[1])
+        inverse = np.linalg.inv(scaled)
+    # the scaled matrix has ones on its diagonal, so large numbers here mean a lost rank
+    usable &= np.abs(inverse).max(axis=(1, 2)) < 1e13
+    inverse = inverse / (size[:, :, None] * size[:, None, :])
     inverse[~usable] = np.nan
     return inverse
 

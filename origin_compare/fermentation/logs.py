@@ -15,7 +15,8 @@ from origin_compare.fermentation.padding import thin, to_degrees
 GRAVITY, PH, TEMPERATURE = 0, 1, 2
 MODELLED = ("sg", "ph", "temp_c")
 DENSE = 60
-"""More readings of one channel than this come from a probe and are read hour by hour."""
+"""More readings of one channel than this come from a probe: medians over `DENSE_H` are read."""
+DENSE_H = 2.0
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,7 @@ def _log(name: str, rows: pd.DataFrame, og: float) -> Log:
         hours, values = seen["hours"].to_numpy(float), seen[column].to_numpy(float)
         index = np.asarray(seen.index, dtype=np.int64)
         if len(hours) > DENSE:
-            hours, values = thin(hours, values, 1.0)
+            hours, values = thin(hours, values, DENSE_H)
             index, dense = np.full(len(hours), -1, np.int64), True
         parts.append((hours, values, place, index))
     hours, values = _joined(part[0] for part in parts), _joined(part[1] for part in parts)

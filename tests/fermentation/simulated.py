@@ -90,6 +90,9 @@ def run(rng: np.random.Generator, plant: Plant, end_h: float = 136.0) -> Run:
         valve = float(np.clip((temp - set_c) / 1.0, 0, 1))
         works = valve
         if past and plant.fault == "hot":
+            if valve > 0.02 and not plant.more.get("seen"):
+                plant.onset_h = hour  # cooling that fails before it is asked for does nothing yet
+                plant.more["seen"] = True
             works = 0.0
         if past and plant.fault == "cooling stuck" and hour < plant.onset_h + plant.more["for_h"]:
             works = plant.size

@@ -8,6 +8,7 @@ import pytest
 from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import departures, house_band, review
+from origin_compare.fermentation.signatures import STUCK
 from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
 
@@ -31,7 +32,8 @@ def test_good_batches_stay_and_planted_ones_leave(verdicts):
     assert list(status[["B025", "B026"]]) == ["left", "left"]
     assert (status.iloc[:24] == "in style").sum() >= 22
     stuck = verdicts.of("B025")
-    assert stuck.to_h >= 27.0
+    assert stuck.from_h <= 27.0 <= stuck.to_h
+    assert stuck.named == STUCK
     assert stuck.sentence().startswith(
         f"B025 left the house band between {stuck.from_h:.0f} and {stuck.to_h:.0f} h"
     )
