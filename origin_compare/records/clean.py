@@ -250,6 +250,10 @@ def _one_of(columns: Mapping[str, pd.Series], guess: Guess, unblamed: np.ndarray
     return findings
 
 
+MOST_TOLD = 5
+"""More unusual figures than this in one column are told as one warning."""
+
+
 def _unusual(
     columns: Mapping[str, pd.Series], raw: RawTable, guess: Guess, rules: HouseRules
 ) -> list[Finding]:
@@ -268,9 +272,14 @@ def _unusual(
             ends = [f"{end:g}" for end in (window.low, window.high) if end is not None]
             wrong = f"is unusual: the house rules expect {' to '.join(ends)}{unit}"
             texts = raw.cells[one.at].iloc[at].tolist()
-            findings.append(
-                finding(at, one.column.name, texts, wrong, "Check it, if it is new.", "warning")
-            )
+            mend = "Check it, if it is new."
+            if len(at) > MOST_TOLD:
+                # a probe above its range for hours is one thing to look at, not hundreds
+                last = raw.rows[at[-1]]
+                wrong = f"and {len(at) - 1} more down to row {last} are unusual{wrong[10:]}"
+                mend = "Check them, if they are new."
+                at, texts = at[:1], texts[:1]
+            findings.append(finding(at, one.column.name, texts, wrong, mend, "warning"))
     return findings
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
+from origin_compare.records.halves import FIGURE, Mapped, holds, join_halves, named_halves
 from origin_compare.records.headers import columns_for, plain
 from origin_compare.records.sheets import SHEETS, Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
@@ -15,12 +15,6 @@ from origin_compare.records.units import conversion, gravity_scale, split_unit, 
 IGNORE = "ignore"
 ATTRIBUTE = "attribute"
 """In a header map: the column holds one attribute's scores, the header being its name."""
-
-_FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
-_CLOCKS = re.compile(r"\d{1,2}[:.h]\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?")
-_DAYS = re.compile(
-    r"\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}"
-)
 
 
 @dataclass(frozen=True)
@@ -50,20 +44,6 @@ class HeaderMap:
                 raise ValueError(f"{name!r} is no column of {self.sheet}.")
         if self.date_order not in ("", "day first", "month first"):
             raise ValueError(f"{self.date_order!r} is no date order: day first or month first.")
-
-
-@dataclass(frozen=True, slots=True)
-class Mapped:
-    """One column of a file: position, header as written, the column it stands for, its unit.
-
-    `clock_at`: position of the time of day where day and time stand in two columns, else -1.
-    """
-
-    at: int
-    header: str
-    column: Column
-    unit: str = ""
-    clock_at: int = -1
 
 
 @dataclass(frozen=True)
@@ -154,7 +134,7 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     attributes = tuple(
         (at, attribute_name(header))
         for at, header in enumerate(raw.headers)
-        if header in guess.unknown and _holds(raw, at, _FIGURE)
+        if header in guess.unknown and holds(raw, at, FIGURE)
     )
     if not attributes:
         return guess
@@ -198,7 +178,7 @@ def _assigned(
         else:
             refused.append((header, unit))
     mapped, unknown = join_halves(raw, mapped, unknown)
-    mapped, unknown = _named_halves(raw, sheet, mapped, unknown)
+    mapped, unknown = named_halves(raw, sheet, mapped, unknown)
     taken = {one.column.name for one in mapped} | set(constants)
     missing = _missing(sheet, taken, bool(attributes))
     return Guess(
@@ -231,73 +211,6 @@ def _options(
         if columns:
             options[at] = columns, unit
     return options
-
-
-def join_halves(
-    raw: RawTable, mapped: Sequence[Mapped], unknown: Sequence[str]
-) -> tuple[list[Mapped], list[str]]:
-    """A moment whose day and time of day stand in two columns, joined to one.
-
-    The other half is a second header mapped to the same column, or else the one header not known
-    that holds what is lacking; of several the one that begins with the same word.
-    """
-    result, free = list(mapped), list(unknown)
-    for one in mapped:
-        if one.column.kind != "moment" or one not in result:
-            continue
-        lacks = _CLOCKS if _holds(raw, one.at, _DAYS) else _DAYS
-        if lacks is _DAYS and not _holds(raw, one.at, _CLOCKS):
-            continue
-        twins = [m.header for m in result if m.column == one.column and m is not one]
-        other = _other_half(raw, one.header, twins or free, lacks)
-        if other is None:
-            continue
-        result = [m for m in result if m.header != raw.headers[other] and m is not one]
-        free = [header for header in free if header != raw.headers[other]]
-        day, clock = (one.at, other) if lacks is _CLOCKS else (other, one.at)
-        result.append(Mapped(day, raw.headers[day], one.column, "", clock))
-    return result, free
-
-
-def _named_halves(
-    raw: RawTable, sheet: Sheet, mapped: Sequence[Mapped], unknown: Sequence[str]
-) -> tuple[list[Mapped], list[str]]:
-    """`Read date` and `Read time`: neither says the moment alone, together they do."""
-    result, free = list(mapped), list(unknown)
-    taken = {one.column.name for one in mapped}
-    for column in sheet.columns:
-        if column.kind != "moment" or column.name in taken:
-            continue
-        stems = {plain(name) for name in (column.name, *column.also)}
-        named = [at for at, name in enumerate(raw.headers) if name in free and _stem(name) in stems]
-        days = [at for at in named if _holds(raw, at, _DAYS)]
-        clocks = [at for at in named if _holds(raw, at, _CLOCKS)]
-        if len(days) == len(clocks) == 1:
-            day, clock = days[0], clocks[0]
-            result.append(Mapped(day, raw.headers[day], column, "", clock))
-            free = [name for name in free if name not in (raw.headers[day], raw.headers[clock])]
-    return result, free
-
-
-def _stem(header: str) -> str:
-    return re.sub(r"^(?:date|time|clock)|(?:date|time|clock)$", "", plain(header))
-
-
-def _other_half(
-    raw: RawTable, header: str, among: Sequence[str], form: re.Pattern[str]
-) -> int | None:
-    fitting = [at for at, name in enumerate(raw.headers) if name in among and _holds(raw, at, form)]
-    first = re.split(r"[\s_]+", header.strip().casefold())[0]
-    alike = [at for at in fitting if raw.headers[at].casefold().startswith(first)]
-    chosen = fitting if len(fitting) == 1 else alike
-    return chosen[0] if len(chosen) == 1 else None
-
-
-def _holds(raw: RawTable, at: int, form: re.Pattern[str]) -> bool:
-    """Nearly all filled cells among the first 500 are of this form."""
-    cells = raw.cells[at].head(500)
-    filled = cells[cells != ""]
-    return len(filled) > 0 and bool(filled.str.fullmatch(form.pattern).mean() > 0.8)
 
 
 def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:
