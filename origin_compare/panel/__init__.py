@@ -2,6 +2,7 @@
 
 from origin_compare.panel.adjusting import adjusted
 from origin_compare.panel.agreement import Intraclass, intraclass
+from origin_compare.panel.cautions import TASTING_CAUTIONS
 from origin_compare.panel.difference import (
     Difference,
     Distance,
@@ -13,25 +14,39 @@ from origin_compare.panel.difference import (
     power,
     sample_size,
 )
+from origin_compare.panel.filled_sheets import FilledSheets, read_filled
+from origin_compare.panel.performance import Performance, assess
 from origin_compare.panel.profile import Profile, Verdict
+from origin_compare.panel.seeing_power import SmallestGap, needed_for, smallest_gap
 from origin_compare.panel.serving import TastingPlan, plan_tasting, serving_plan
+from origin_compare.panel.side_by_side import Gap, gap
 
 __all__ = [
+    "TASTING_CAUTIONS",
     "Difference",
     "Distance",
+    "FilledSheets",
+    "Gap",
     "Intraclass",
+    "Performance",
     "Profile",
+    "SmallestGap",
     "TastingPlan",
     "Verdict",
     "adjusted",
+    "assess",
     "compare",
     "d_prime",
+    "gap",
     "intraclass",
     "maximum_correct",
     "minimum_correct",
+    "needed_for",
     "p_value",
     "plan_tasting",
     "power",
+    "read_filled",
     "sample_size",
     "serving_plan",
+    "smallest_gap",
 ]

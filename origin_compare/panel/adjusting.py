@@ -72,11 +72,7 @@ def adjusted(
             "assessors": rows.frame["assessor_id"].nunique(),
             "tastings": rows.frame["tasting_id"].nunique(),
         },
-        covariances={
-            name: pd.DataFrame(solution.cov, ids, ids).loc[kept, kept]
-            for name, (solution, _, ids) in fits.items()
-            for kept in [[b for b in ids if b in set(rows.batches)]]
-        },
+        solutions={name: (solution, tuple(ids)) for name, (solution, _, ids) in fits.items()},
     )
 
 
@@ -248,7 +244,8 @@ def _estimates(
     level = np.eye(len(ids))[:, kept]
     variance, df = solution.variance_of(level)
     against = level - level.mean(axis=1, keepdims=True)
-    se, compare = np.sqrt(variance), np.sqrt(solution.variance_of(against)[0])
+    variance_compare, df_compare = solution.variance_of(against)
+    se = np.sqrt(variance)
     estimate = solution.estimate[kept]
     margin = stats.t.ppf(1 - ALPHA / 2, df) * se
     names = [ids[i] for i in kept]
@@ -265,7 +262,8 @@ def _estimates(
             "n_scores": by_batch.size().loc[names].to_numpy(),
             "n_assessors": by_batch["assessor_id"].nunique().loc[names].to_numpy(),
             "told_apart": told_apart,
-            "se_compare": compare,
+            "se_compare": np.sqrt(variance_compare),
+            "df_compare": df_compare,
         }
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
-from origin_compare.panel.components import Components
+from origin_compare.panel.components import Components, Solution
 
 Floats = NDArray[np.float64]
 
@@ -42,9 +42,11 @@ class Profile:
     """Adjusted mean per batch and attribute on the panel's scale, standard errors beside.
 
     `estimates`: batch_id, attribute, estimate, se, df, low, high (95 %), n_scores, n_assessors,
-        told_apart, se_compare. `se` is that of the level itself (it holds the assessors' common
-        habit); `se_compare` that of the batch against the mean of all batches, where habits cancel.
-    `verdicts`: one per attribute, best told apart first. `left_out`: attribute or cause, rows.
+        told_apart, se_compare, df_compare. `se` is that of the level itself (it holds the
+        assessors' common habit); `se_compare` that of the batch against the mean of all batches,
+        where habits cancel.
+    `verdicts`: one per attribute, best told apart first. `unusable`: attribute, cause, rows.
+    `notes`: what a reader must know before the figures. `solutions`: the fits behind them.
     """
 
     estimates: pd.DataFrame
@@ -55,7 +57,7 @@ class Profile:
     unusable: pd.DataFrame
     notes: tuple[str, ...]
     counts: Mapping[str, int]
-    covariances: Mapping[str, pd.DataFrame]
+    solutions: Mapping[str, tuple[Solution, tuple[str, ...]]] = field(repr=False)
 
     @property
     def attributes(self) -> tuple[str, ...]:
@@ -94,9 +96,11 @@ class Profile:
         batches (who sat on the panel) is taken out by centring; use it when only differences count.
         """
         self.verdict(attribute)
-        cov = self.covariances[attribute]
+        solution, ids = self.solutions[attribute]
+        scored = [name for name in ids if name in set(self.batches)]
+        cov = pd.DataFrame(solution.cov, list(ids), list(ids)).loc[scored, scored]
         if not comparing:
-            return cov.copy()
+            return cov
         centred = centring(len(cov)) @ cov.to_numpy() @ centring(len(cov))
         return pd.DataFrame(centred, cov.index, cov.columns)
 
@@ -107,7 +111,7 @@ class Profile:
         """
         drawn = {}
         for verdict in self.verdicts:
-            cov = self.covariances[verdict.attribute]
+            cov = self.error_cov(verdict.attribute)
             est = self.wide()[verdict.attribute].loc[cov.index].to_numpy()
             between = verdict.components.variance["batch"] * np.eye(len(cov))
             inverse = np.linalg.pinv(between + cov.to_numpy(), hermitian=True)
