@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count
+from origin_compare.errors import NotEnoughData
 from origin_compare.mixed.design import Design
 from origin_compare.mixed.fitting import Part, solve
 from origin_compare.mixed.inference import coefficients
@@ -74,13 +75,18 @@ def draw(design: Design, where: Where, seed: int) -> pd.DataFrame:
 
 
 def redraw(design: Design, where: Where, seed: int, draws: int) -> Bootstrap:
-    """Simulate each response `draws` times and fit all draws of a response side by side."""
+    """Simulate each response `draws` times and fit all draws of a response side by side.
+
+    Responses whose own fit did not converge are left out.
+    """
     if draws < 1:
         raise ValueError(f"draws is {draws}: give at least 1, usually 200 or more.")
     random = np.random.default_rng(seed)
     frames = []
     for r, name in enumerate(design.responses):
         part, place = where[r]
+        if part.status[place] == "not_converged":
+            continue
         again = solve(part.layout, simulated(part, place, random, draws), tuple(range(draws)))
         columns = {
             ("sd", design.groups[g].name): [np.sqrt(again.variances(d)[g]) for d in range(draws)]
@@ -102,4 +108,6 @@ def redraw(design: Design, where: Where, seed: int, draws: int) -> Bootstrap:
                     }
                 )
             )
+    if not frames:
+        raise NotEnoughData("No fit has converged, so there is nothing to simulate from.")
     return Bootstrap(pd.concat(frames, ignore_index=True), draws, seed)

@@ -118,8 +118,15 @@ def _formula_columns(fixed: str) -> tuple[str, ...]:
     if fixed.strip() in {"1", ""}:
         return ()
     from formulaic import Formula
+    from formulaic.errors import FormulaicError
 
-    return tuple(sorted(str(v) for v in Formula(fixed).required_variables))
+    try:
+        return tuple(sorted(str(v) for v in Formula(fixed).required_variables))
+    except FormulaicError as fault:
+        raise ValueError(
+            f"The fixed part {fixed!r} cannot be read: {str(fault).splitlines()[0]} "
+            "Write columns joined by +, such as 'peak_temp_c + still'."
+        ) from fault
 
 
 def _parts(group: str, data: pd.DataFrame) -> tuple[str, ...]:
@@ -139,7 +146,7 @@ def _numbers(data: pd.DataFrame, name: str) -> Floats:
     column = data[name]
     if not pd.api.types.is_numeric_dtype(column) or pd.api.types.is_bool_dtype(column):
         raise ValueError(
-            f"Column {name!r} holds {column.dtype}, not numbers: turn it into numbers first."
+            f"Column {name!r} holds no numbers ({column.dtype}): only numbers can be explained."
         )
     values = column.to_numpy(dtype=float, na_value=np.nan)
     return np.where(np.isfinite(values), values, np.nan)
@@ -169,6 +176,7 @@ def _fixed_part(kept: pd.DataFrame, fixed: str, needed: tuple[str, ...]) -> Fixe
         ones = np.ones((len(kept), 1))
         return FixedPart("1", ones, ("Intercept",), {"Intercept": (0,)}, None, kept[[]])
     from formulaic import model_matrix
+    from formulaic.errors import FormulaicError
 
     frame = kept[list(needed)]
     for column in needed:
@@ -177,7 +185,12 @@ def _fixed_part(kept: pd.DataFrame, fixed: str, needed: tuple[str, ...]) -> Fixe
                 f"Column {column!r} of the fixed part has one level only "
                 f"({frame[column].iloc[0]}): it cannot be compared with anything. Leave it out."
             )
-    matrix = model_matrix(fixed, frame, na_action="ignore")
+    try:
+        matrix = model_matrix(fixed, frame, na_action="ignore")
+    except FormulaicError as fault:
+        raise ValueError(
+            f"The fixed part {fixed!r} cannot be worked out: {str(fault).splitlines()[0]}"
+        ) from fault
     spec = matrix.model_spec
     names = tuple(str(c) for c in matrix.columns)
     per_term = {

@@ -12,11 +12,9 @@ from origin_compare.mixed.criterion import Terms, profiled, terms
 from origin_compare.mixed.design import Design
 from origin_compare.mixed.identity import first_guess
 from origin_compare.mixed.layout import Layout, lay_out
-from origin_compare.mixed.likeliest import likeliest
+from origin_compare.mixed.likeliest import LARGE, likeliest
 from origin_compare.mixed.nesting import Floats, Nesting, nest
 
-LARGE = 1e5
-"""An sd ratio above this means that the residual variance has vanished."""
 SAME = 1e-12
 """A response that moves less than this share of its size is constant."""
 
@@ -113,7 +111,7 @@ def _not_constant(name: str, y: Floats, Q: Floats) -> None:
 def _status(ratios: Floats, solved: NDArray[np.bool_], any_lost: bool) -> tuple[str, ...]:
     out = []
     for r, settled in zip(ratios, solved, strict=True):
-        if not settled or (r > LARGE**2).any():
+        if not settled or (r > 0.25 * LARGE**2).any():
             out.append("not_converged")
         elif any_lost:
             out.append("not_identified")

@@ -13,6 +13,8 @@ from origin_compare.mixed.search import Function, minimise
 
 SMALL = 2e-3
 """An sd ratio below this is tried at exactly zero."""
+LARGE = 1e4
+"""The largest sd ratio: past it the residual has vanished, as where repeats agree exactly."""
 RESTART = 0.05
 """Where an sd ratio starts again when zero turns out to be wrong."""
 STUCK = 1e-6
@@ -46,7 +48,7 @@ def likeliest(
         return in_roots(slope(which, roots**2), roots)
 
     roots = np.sqrt(start)
-    found = minimise(in_sds, roots, roots > 0)
+    found = minimise(in_sds, roots, roots > 0, limit=LARGE)
     roots, converged = np.abs(found.point), found.converged.copy()
     open_rows = np.flatnonzero((roots < SMALL).any(axis=1))
     for _ in range(ROUNDS):
@@ -56,7 +58,7 @@ def likeliest(
         tried = np.where(old < SMALL, 0.0, old)
         falls = (tried == 0.0) & (slope(open_rows, tried**2).gradient < -RISE)
         tried[falls] = np.where(old[falls] > STUCK, old[falls], RESTART)
-        again = minimise(partial(_subset, in_sds, open_rows), tried, free=tried > 0)
+        again = minimise(partial(_subset, in_sds, open_rows), tried, tried > 0, limit=LARGE)
         roots[open_rows], converged[open_rows] = np.abs(again.point), again.converged
         open_rows = open_rows[(np.abs(again.point) < SMALL).any(axis=1) & _moved(again.point, old)]
     return roots**2, converged

@@ -44,8 +44,12 @@ class Ends:
 
 @dataclass(frozen=True)
 class _Best:
-    """The maximum-likelihood fit: ratios (R, K), residual (R), value (R)."""
+    """The maximum-likelihood fit of the responses `which` (R) of a part.
 
+    ratios (R, K), residual (R), value (R).
+    """
+
+    which: Ints
     ratios: Floats
     residual: Floats
     value: Floats
@@ -55,14 +59,19 @@ def profile(part: Part, level: float) -> Ends:
     """Ends of all intervals of a part."""
     far = float(np.sqrt(special.chdtri(1, 1.0 - level)))
     nesting = part.nesting
-    every = np.arange(len(part.responses))
+    R, K, p = len(part.responses), len(nesting.order), nesting.n_fixed
+    ends = Ends(np.full((R, K + 1, 2), np.nan), np.full((R, p, 2), np.nan))
+    sound = np.flatnonzero([status != "not_converged" for status in part.status])
+    if not len(sound):
+        return ends
     n = nesting.n_rows
-    ratios, _ = likeliest(nesting, every, n, part.ratios, reml=False)
-    t = terms(nesting, every, ratios, reml=False)
+    ratios, _ = likeliest(nesting, sound, n, part.ratios[sound], reml=False)
+    t = terms(nesting, sound, ratios, reml=False)
     residual = t.rss / n
-    best = _Best(ratios, residual, unprofiled(t, n, residual).value)
-    sds = _sd_ends(nesting, best, far) * part.scale[:, None, None]
-    return Ends(sds, _fixed_ends(part, best, t.inverse, t.solution, far))
+    best = _Best(sound, ratios, residual, unprofiled(t, n, residual).value)
+    ends.sds[sound] = _sd_ends(nesting, best, far) * part.scale[sound, None, None]
+    ends.fixed[sound] = _fixed_ends(part, best, t.inverse, t.solution, far)
+    return ends
 
 
 def _in_sds(nesting: Nesting, response: Ints, at: Floats) -> Slope:
@@ -97,7 +106,7 @@ def _sd_ends(nesting: Nesting, best: _Best, far: float) -> Floats:
         axis=1,
     )
     which, what = (a.ravel() for a in np.indices((R, K + 1)))
-    step = _standard_errors(_in_sds(nesting, np.arange(R), top).hessian, top)
+    step = _standard_errors(_in_sds(nesting, best.which, top).hessian, top)
 
     def hold(response: Ints, coordinate: Ints) -> Inner:
         at = top[response].copy()
@@ -108,7 +117,9 @@ def _sd_ends(nesting: Nesting, best: _Best, far: float) -> Floats:
             start = np.where(free[some] & (np.abs(at[some]) < SMALL), 0.03, at[some])
             start[:, -1] = at[some, -1]
             start[np.arange(len(some)), coordinate[some]] = values
-            found = minimise(lambda w, x: _in_sds(nesting, response[some][w], x), start, free[some])
+            found = minimise(
+                lambda w, x: _in_sds(nesting, best.which[response[some]][w], x), start, free[some]
+            )
             at[some] = found.point
             return found.value
 
@@ -151,9 +162,10 @@ def _fixed_ends(part: Part, best: _Best, inverse: Floats, solution: Floats, far:
     """(R, p, 2) in the response's units."""
     nesting, back = part.nesting, part.layout.back
     q, p = nesting.n_dense, nesting.n_fixed
-    R = len(part.responses)
+    R = len(best.which)
     which, what = (a.ravel() for a in np.indices((R, p)))
-    scale = part.scale[which]
+    fitted = best.which[which]
+    scale = part.scale[fitted]
     centre = np.einsum("bi,bi->b", back[what], solution[which, q:])
     cores = inverse[:, q:, q:]
     width = np.sqrt(
@@ -175,16 +187,16 @@ def _fixed_ends(part: Part, best: _Best, inverse: Floats, solution: Floats, far:
             # A zero of the last try is set free again: holding the effect may revive a group.
             start = np.maximum(at[some], 1e-3)
             ratios, _ = likeliest(
-                nesting, which[some], nesting.n_rows, start, reml=False, columns=columns
+                nesting, fitted[some], nesting.n_rows, start, reml=False, columns=columns
             )
             at[some] = ratios
-            t = terms(nesting, which[some], ratios, reml=False, order=0, columns=columns)
+            t = terms(nesting, fitted[some], ratios, reml=False, order=0, columns=columns)
             n = nesting.n_rows
             return np.asarray(t.logdet + n * (1.0 + np.log(2.0 * np.pi * t.rss / n)))
 
         return _find_ends(inner, centre, side * width, best.value[which], far)
 
-    shift = np.einsum("bi,bi->b", back[what], part.offset[which])
+    shift = np.einsum("bi,bi->b", back[what], part.offset[fitted])
     ends = np.stack([shift + scale * hold(-1.0), shift + scale * hold(1.0)], axis=1)
     return ends.reshape(R, p, 2)
 

@@ -41,10 +41,11 @@ def minimise(
     *,
     most: int = 60,
     reach: float = 1.0,
+    limit: float = np.inf,
 ) -> Found:
     """Minimise B functions of K coordinates; coordinates not `free` (B, K) stay where they are.
 
-    `reach`: the longest first step relative to 1 + |coordinate|.
+    `reach`: the longest step relative to 1 + |coordinate|; `limit`: the largest |coordinate|.
     """
     B = len(start)
     free = np.ones(start.shape, dtype=bool) if free is None else free
@@ -58,7 +59,7 @@ def minimise(
     while active.any() and steps < most:
         steps += 1
         which = np.flatnonzero(active)
-        trial = point[which] + share[which, None] * step[which]
+        trial = np.clip(point[which] + share[which, None] * step[which], -limit, limit)
         there = function(which, trial)
         slack = 1e-12 * (1.0 + np.abs(value[which]))
         lower = there.value <= value[which] - 1e-4 * share[which] * expected[which] + slack
@@ -74,7 +75,7 @@ def minimise(
         active[good] = expected[good] > DECREMENT
         active[which[~lower]] &= share[which[~lower]] > 1e-9
     settled = expected <= DECREMENT
-    point[settled] += step[settled]
+    point[settled] = np.clip(point[settled] + step[settled], -limit, limit)
     value[settled] -= 0.5 * expected[settled]
     return Found(point, value, Slope(value, gradient, hessian), settled, steps)
 
