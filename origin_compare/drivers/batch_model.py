@@ -10,7 +10,7 @@ evaluation costs n q2 (Woodbury), so a whole profile takes milliseconds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,9 +27,11 @@ FLOOR = 1e-8
 class BatchFit:
     """Fits of A attributes with p fixed columns and q growers.
 
-    `beta` A x p, `cov` A x p x p, `df` A x p (Satterthwaite), `theta` A x 2 (grower and batch
-    variance), `theta_cov` A x 2 x 2, `growers` A x q conditional modes with `grower_se`
-    (prediction error, fixed effects included), `loglik` A (REML), `settled` A (converged).
+    `beta` A x p, `cov` A x p x p (with what estimating the variances adds), `df` A x p
+    (Satterthwaite), `theta` A x 2 (grower and batch variance), `theta_cov` A x 2 x 2,
+    `growers` A x q conditional modes with `grower_se` (prediction error, fixed columns
+    included), `loglik` A (REML), `settled` A (converged); `without` A x n x p and `without_se`:
+    `beta` and its standard errors with one batch left out, variances kept (if asked for).
     """
 
     beta: Array
@@ -41,6 +43,8 @@ class BatchFit:
     grower_se: Array
     loglik: Array
     settled: NDArray[np.bool_]
+    without: Array | None = None
+    without_se: Array | None = None
 
     @property
     def se(self) -> Array:
@@ -70,16 +74,20 @@ def turn_noise(noise: Array) -> Turned:
     return Turned(axes, np.maximum(values, 0.0))
 
 
-def fit_batches(Y: Array, X: Array, groups: NDArray[np.intp], noise: Array | Turned) -> BatchFit:
+def fit_batches(
+    Y: Array, X: Array, groups: NDArray[np.intp], noise: Array | Turned, one_out: bool = False
+) -> BatchFit:
     """Fit every column of Y (n x A) on X (n x p, full rank, with its intercept).
 
     `groups`: n grower codes from 0, or an empty array for no grower term; `noise`: known panel
-    error as n x A variances, A x n x n covariances, or prepared. n must exceed p.
+    error as n x A variances, A x n x n covariances, or prepared. n must exceed p. `one_out`:
+    also leave every batch out in turn.
     """
     turned = noise if isinstance(noise, Turned) else turn_noise(noise)
     work = _Work(Y, X, groups, turned)
     theta, settled = work.climb(work.start())
-    return work.result(theta, settled)
+    fit = work.result(theta, settled)
+    return replace(fit, **work.one_out(fit, turned)) if one_out else fit
 
 
 class _Work:
@@ -202,7 +210,35 @@ class _Work:
         theta_cov = self.theta_cov(theta, UX, C)
         growers, grower_se = self.modes(theta, UX, Py, C)
         df = self.satterthwaite(UX, C, theta_cov)
-        return BatchFit(beta, C, df, theta, theta_cov, growers, grower_se, loglik, settled)
+        cov = C + self.for_estimated_weights(theta, UX, C, theta_cov)
+        return BatchFit(beta, cov, df, theta, theta_cov, growers, grower_se, loglik, settled)
+
+    def for_estimated_weights(self, theta: Array, UX: Array, C: Array, theta_cov: Array) -> Array:
+        """What estimating the two variances adds to the covariance of the fixed columns
+        (Kenward and Roger, Biometrics 53 (1997) 983; V is linear in the variances)."""
+        ZU = self.Z.transpose(0, 2, 1) @ UX
+        kicked = [self.Z @ ZU, UX] if self.grouped else [UX * 0.0, UX]
+        solved = [self.solve(theta, K) for K in kicked]
+        P = [UX.transpose(0, 2, 1) @ K for K in kicked]
+        added = np.zeros_like(C)
+        for i in range(2):
+            for j in range(2):
+                Q = kicked[i].transpose(0, 2, 1) @ solved[j]
+                added = added + theta_cov[:, i, j, None, None] * (Q - P[i] @ C @ P[j])
+        return 2.0 * C @ (0.5 * (added + added.transpose(0, 2, 1))) @ C
+
+    def one_out(self, fit: BatchFit, noise: Turned) -> dict[str, Array]:
+        """Leaving a batch out is giving it a column of its own, in closed form."""
+        UX, Py, C, _ = self.pieces(fit.theta)
+        own = noise.turn(np.eye(self.n))
+        inverse = (own * self.solve(fit.theta, own)).sum(axis=1)
+        UX = own.transpose(0, 2, 1) @ UX
+        Py = (own.transpose(0, 2, 1) @ Py[:, :, None])[:, :, 0]
+        pull = UX @ C
+        left = np.maximum(inverse - (pull * UX).sum(axis=2), np.finfo(float).tiny)
+        without = fit.beta[:, None, :] - pull * (Py / left)[:, :, None]
+        variance = np.einsum("app->ap", fit.cov)[:, None, :] + pull**2 / left[:, :, None]
+        return {"without": without, "without_se": np.sqrt(variance)}
 
     def theta_cov(self, theta: Array, UX: Array, C: Array) -> Array:
         """Inverse expected information of the two variances, also where one lies at zero:

@@ -1,8 +1,9 @@
-"""The growers' share of what the panel can see, exactly tested and with an exact interval.
+"""The growers' share of what the panel can see, tested, with its interval.
 
-Variance ratio of one random factor in an unbalanced mixed model: Wald's interval, Harville and
-Fenech, Biometrics 41 (1985) 137. It is exact for equal panel errors; unequal ones enter by their
-mean. Growers' variance over all else becomes a share of the visible once panel noise is out.
+Test and pivots of one random factor in an unbalanced mixed model: Wald's, as in Harville and
+Fenech, Biometrics 41 (1985) 137, exact for equal panel errors; unequal ones enter by their mean.
+The interval of the share is a generalised one (Weerahandi, J. Am. Stat. Assoc. 88 (1993) 899):
+it spreads both pivots, growers' and batches', and takes the known panel error from the second.
 """
 
 from __future__ import annotations
@@ -12,11 +13,16 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import optimize, stats
+from scipy import stats
 
 from origin_compare.drivers.coding import Array
 
 LEVEL = 0.95
+
+
+POINTS = 61
+NOT_ALL = 0.999
+"""Panel noise can leave next to nothing, never less than nothing."""
 
 
 class Columns(Protocol):
@@ -59,36 +65,21 @@ def _shares(X: Array, groups: NDArray[np.intp], scores: Array, noise: Array) -> 
     wald = _Wald(X, groups, scores)
     if wald.rank == 0 or wald.left < 1:
         return {"share": missing, "low": missing, "high": missing, "f": missing, "p": missing}
-    visible = 1.0 - np.minimum(wald.noise_share(noise), NOT_ALL)
-    alpha = (1 - LEVEL) / 2
-    ratios = {
-        "share": [wald.middle(a) for a in range(attributes)],
-        "low": [
-            wald.ratio(a, float(stats.f.isf(alpha, wald.rank, wald.left)))
-            for a in range(attributes)
-        ],
-        "high": [
-            wald.ratio(a, float(stats.f.ppf(alpha, wald.rank, wald.left)))
-            for a in range(attributes)
-        ],
+    noise_square = wald.noise_square(noise)
+    found = np.array([wald.share(a, noise_square[a]) for a in range(attributes)]).T
+    f = wald.f()
+    share, low, high = found
+    return {
+        "share": share,
+        "low": low,
+        "high": high,
+        "f": f,
+        "p": stats.f.sf(f, wald.rank, wald.left),
     }
-    found = {name: _to_share(np.array(r), visible) for name, r in ratios.items()}
-    f = wald.f(np.zeros(attributes))
-    return {**found, "f": f, "p": stats.f.sf(f, wald.rank, wald.left)}
-
-
-NOT_ALL = 0.999
-"""Panel noise can leave next to nothing, never less than nothing."""
-
-
-def _to_share(ratio: Array, visible: Array) -> Array:
-    with np.errstate(invalid="ignore"):
-        share = ratio / (ratio + visible)
-    return np.where(np.isinf(ratio), 1.0, share)
 
 
 class _Wald:
-    """F of the growers at any variance ratio, all attributes at once."""
+    """Sums of squares of the growers at any variance ratio."""
 
     def __init__(self, X: Array, groups: NDArray[np.intp], scores: Array) -> None:
         Z = np.eye(int(groups.max()) + 1)[groups]
@@ -105,35 +96,44 @@ class _Wald:
         self.mean_square = (rest**2).sum(axis=0) / max(self.left, 1)
         self.span = np.hstack([Q, left[:, keep]])
 
-    def noise_share(self, noise: Array) -> Array:
-        """Panel error as a share of the batch-to-batch mean square."""
+    def noise_square(self, noise: Array) -> Array:
+        """What the panel's error is expected to put into each mean square within growers."""
         n = len(self.span)
         inside = np.einsum("ik,aij,jk->a", self.span, noise, self.span, optimize=True)
         trace = np.einsum("aii->a", noise) - inside
+        return trace / (n - self.span.shape[1])
+
+    def f(self) -> Array:
+        """F statistic of the growers, per attribute."""
         tiny = np.finfo(float).tiny
-        return trace / (n - self.span.shape[1]) / np.maximum(self.mean_square, tiny)
+        return (self.parts**2).sum(axis=0) / self.rank / np.maximum(self.mean_square, tiny)
 
-    def f(self, ratio: Array) -> Array:
-        """F statistic per attribute (A) for one variance ratio each (A)."""
-        shrunk = self.parts**2 / (1.0 + ratio[None, :] * self.values[:, None])
-        tiny = np.finfo(float).tiny
-        return shrunk.sum(axis=0) / self.rank / np.maximum(self.mean_square, tiny)
-
-    def ratio(self, a: int, target: float) -> float:
-        """The variance ratio at which attribute a's F meets the target; 0 if it is below."""
-        parts, square = self.parts[:, a] ** 2, self.mean_square[a]
-
-        def gap(log_ratio: float) -> float:
-            f = (parts / (1.0 + np.exp(log_ratio) * self.values)).sum() / self.rank / square
-            return float(f - target)
-
-        if parts.sum() / self.rank <= target * square:
-            return 0.0
-        if square <= 0 or gap(40.0) > 0:
-            return float("inf")
-        return float(np.exp(optimize.brentq(gap, -40.0, 40.0)))
-
-    def middle(self, a: int) -> float:
-        """The ratio at which F is what it should be on average."""
+    def share(self, a: int, noise_square: float) -> tuple[float, float, float]:
+        """Share of the visible that is the growers', low and high."""
+        grid = np.concatenate([[0.0], np.logspace(-8, 8, 800)])
+        sums = (self.parts[:, a, None] ** 2 / (1.0 + grid * self.values[:, None])).sum(axis=0)
+        mean_square = max(float(self.mean_square[a]), np.finfo(float).tiny)
+        within = self.left * mean_square / _chi_square(self.left)[:, None]
+        target = within * _chi_square(self.rank)[None, :]
+        drawn = _visible(_solved(grid, sums, target) * within, within, noise_square)
         expected = self.left / (self.left - 2) if self.left > 2 else 1.0
-        return self.ratio(a, expected)
+        ratio = _solved(grid, sums, np.array(expected * mean_square * self.rank))
+        middle = _visible(ratio * mean_square, np.array(mean_square), noise_square)
+        low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+        return float(middle), float(low), float(high)
+
+
+def _chi_square(df: int) -> Array:
+    """An even spread of chi-square values, in place of random draws."""
+    return np.asarray(stats.chi2.ppf((np.arange(POINTS) + 0.5) / POINTS, df))
+
+
+def _solved(grid: Array, sums: Array, target: Array) -> Array:
+    """The ratio at which the growers' sum of squares, falling with it, meets the target."""
+    return np.interp(-target, -sums, grid)
+
+
+def _visible(grower: Array, within: Array, noise_square: float) -> Array:
+    """Growers' share once the panel's error is out of what lies within growers."""
+    batch = np.maximum(within - noise_square, (1 - NOT_ALL) * within)
+    return grower / (grower + batch)

@@ -238,7 +238,7 @@ def _shares(
         blind = bool(all_seen <= (1 - BLIND) * _pick(scored, k))
         for part in PARTS:
             share = np.nan if blind else 100 * float(_pick(estimate[part], k) / all_seen)
-            low, high = _interval(_pick(drawn[part], k), _pick(redrawn["all"], k), blind)
+            low, high = _interval(share, _pick(drawn[part], k), _pick(redrawn["all"], k), blind)
             rows.append((name, part, share, low, high))
         noise_share = 100 * float(_pick(errors["all"], k) / _pick(scored, k))
         rows.append((name, "panel noise", min(noise_share, 100.0), np.nan, np.nan))
@@ -249,11 +249,14 @@ def _pick(values: Array, attribute: int | None) -> Array:
     return values.sum(axis=-1) if attribute is None else values[..., attribute]
 
 
-def _interval(part: Array, seen: Array, blind: bool) -> tuple[float, float]:
+def _interval(share: float, part: Array, seen: Array, blind: bool) -> tuple[float, float]:
+    """Percentiles of the redraws, set around the share itself: a redrawn signal that was cut
+    off at nothing is too large on average, and its mean says by how much."""
     usable = seen > 0
     if blind or usable.mean() < 0.5:
         return np.nan, np.nan
-    low, high = np.percentile(100 * part[usable] / seen[usable], [2.5, 97.5])
+    drawn = 100 * part[usable] / seen[usable]
+    low, high = np.percentile(drawn, [2.5, 97.5]) - drawn.mean() + share
     return float(low), float(high)
 
 

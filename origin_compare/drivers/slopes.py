@@ -8,23 +8,22 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import stats
 
 from origin_compare.answers import count, listed
 from origin_compare.drivers.batch_model import BatchFit, Turned, fit_batches, turn_noise
-from origin_compare.drivers.coding import Array, coded
+from origin_compare.drivers.coding import Array
+from origin_compare.drivers.doubts import DOUBTS, doubts, warning
 from origin_compare.drivers.kept import (
     Kept,
     ProfileLike,
     chosen,
     keep,
-    numbers_of,
     refuse_below,
     scores_of,
 )
+from origin_compare.drivers.layout import Layout, lay_out
 from origin_compare.drivers.origin_share import origin_shares
-from origin_compare.drivers.overlap import partners
 from origin_compare.drivers.wording import (
     PROCESS,
     STILL,
@@ -48,12 +47,16 @@ class Effects:
 
     `slopes`: one row per attribute and variable: `slope, low, high, se, df, p` in score points
         per step (`step` in words, `per` in the column's unit) with all process variables
-        together; `q` after Benjamini and Hochberg over the `tested` questions; `verdict`;
+        together; `q` after Benjamini and Hochberg over the `tested` slopes; `verdict`;
         `tied_with` and `why` where the slope is no answer; `alone, alone_low, alone_high,
         alone_p` with no other process variable; `difference` between the two in words.
+        `within, within_low, within_high` among batches of one grower and `between` growers, with
+        `disagree_p`: where they disagree nothing is called clear. `curve_p`: is it a straight
+        line. `without_low, without_high`: the slope with any one batch left out; `fragile` when
+        one batch (`leans_on`) carries it. `warning`: all this in words.
     `origins`: one row per attribute: share of the visible variation that is between growers,
         with interval, p, q and verdict (`direct` given process, `total` without it).
-    `tested`: how many questions share the false-discovery bound.
+    `tested`: how many slopes share the false-discovery bound.
     """
 
     slopes: pd.DataFrame
@@ -90,9 +93,10 @@ class Effects:
     def rests_on(self) -> str:
         """Batches, what was left out, what of the still was allowed for, how much was tested."""
         growers = count(int(self.kept.rows[self.origin].nunique()), title(self.origin))
+        shares = int(self.origins["tested"].iloc[0]) if len(self.origins) else 0
         tested = (
-            f"{count(self.tested, 'question')} tested together (false-discovery bound after "
-            "Benjamini and Hochberg)."
+            f"{count(self.tested, 'slope')} tested together, and {count(shares, 'share')} of the "
+            f"{title(self.origin)} together (false-discovery bound after Benjamini and Hochberg)."
         )
         words = [self.kept.words(), f"{growers}.", tested, self.kept.still_words(), *self.notes]
         return " ".join(word for word in words if word)
@@ -122,7 +126,7 @@ def effects(
     names = chosen(profile, attributes)
     scores, noise = scores_of(kept, profile, names)
     told = [name in set(profile.told) for name in names]
-    slopes = _slopes(layout, scores, turn_noise(noise), names)
+    slopes = _slopes(layout, scores, turn_noise(noise), names, list(kept.rows.index))
     origins = origin_shares(layout, scores, noise, names)
     slopes["told_apart"] = np.repeat(told, len(process))
     origins["told_apart"] = told
@@ -130,107 +134,31 @@ def effects(
     return Effects(slopes, origins, tested, origin, process, kept, limits, layout.notes)
 
 
-@dataclass(frozen=True)
-class Layout:
-    """The fixed columns and grower codes of one set of batches.
-
-    `X`: n x p, intercept first; `place`: the column of each process variable that moves;
-    `base`: the columns that stay when a variable is looked at alone (intercept, season, still).
-    """
-
-    X: Array
-    place: dict[str, int]
-    base: list[int]
-    groups: NDArray[np.intp]
-    process: tuple[str, ...]
-    origin: str
-    tied: dict[str, tuple[str, str]]
-    one_each: bool
-    notes: tuple[str, ...]
-
-    @property
-    def least(self) -> int:
-        return self.X.shape[1] + 3
-
-
-def lay_out(kept: Kept, process: tuple[str, ...], origin: str, limits: Limits) -> Layout:
-    """Fixed columns in steps (so slopes come out per step), exact repeats left out."""
-    rows = kept.rows
-    refuse_below(len(rows), len(process) + 4, "A slope")
-    columns: list[Array] = [np.ones((len(rows), 1))]
-    names = ["1"]
-    seasons = rows["season"].astype(str) if "season" in rows else None
-    if seasons is not None and seasons.nunique() > 1 and origin != "season":
-        columns.append(coded(seasons))
-        names += ["season"] * columns[-1].shape[1]
-    for name in (*kept.still, *process):
-        values = numbers_of(rows, [name])
-        columns.append((values - values.mean()) / step(name)[0])
-        names.append(name)
-    X = np.hstack(columns)
-    free = _independent(X)
-    names = [names[k] for k in free]
-    codes = pd.factorize(rows[origin].astype(str))[0].astype(np.intp)
-    one_each = int(codes.max()) + 1 >= len(rows) - 1 or codes.max() == 0
-    return Layout(
-        X=X[:, free],
-        place={name: names.index(name) for name in process if name in names},
-        base=[k for k, name in enumerate(names) if name not in process],
-        groups=np.empty(0, dtype=np.intp) if one_each else codes,
-        process=process,
-        origin=origin,
-        tied=partners(rows, list(process), origin, kept.still, limits),
-        one_each=one_each,
-        notes=_notes(rows, origin, one_each),
-    )
-
-
-def _notes(rows: pd.DataFrame, origin: str, one_each: bool) -> tuple[str, ...]:
-    name = title(origin)
-    if rows[origin].nunique() == 1:
-        return (f"One {name} only, so nothing can be said about the {name}.",)
-    if one_each:
-        return (f"With one batch per {name}, {name} and batch are one thing.",)
-    return ()
-
-
-def _independent(X: Array) -> list[int]:
-    """Columns that add to those before them."""
-    free: list[int] = []
-    scaled = X / np.maximum(np.linalg.norm(X, axis=0), np.finfo(float).tiny)
-    span = scaled[:, :0]
-    for k, column in enumerate(scaled.T):
-        left = column - span @ (span.T @ column)
-        size = float(np.linalg.norm(left))
-        if size > 1e-7:
-            free.append(k)
-            span = np.column_stack([span, left / size])
-    return free
-
-
-def _slopes(layout: Layout, scores: Array, noise: Turned, names: list[str]) -> pd.DataFrame:
-    joint = fit_batches(scores, layout.X, layout.groups, noise)
+def _slopes(
+    layout: Layout, scores: Array, noise: Turned, names: list[str], ids: list[str]
+) -> pd.DataFrame:
+    joint = fit_batches(scores, layout.X, layout.groups, noise, one_out=True)
+    doubt = doubts(layout, joint, scores, noise, ids)
     parts = []
     for variable in layout.process:
         per, words = step(variable)
         part = pd.DataFrame({"attribute": names, "process": variable, "per": per, "step": words})
         if variable in layout.place:
             column = layout.place[variable]
-            part = part.assign(**_told(joint, column, ""))
+            part = part.assign(**_told(joint, column, ""), **doubt[variable])
             single = layout.X[:, [*layout.base, column]]
             alone = fit_batches(scores, single, layout.groups, noise)
             part = part.assign(**_told(alone, single.shape[1] - 1, "alone_"))
         parts.append(part)
     table = pd.concat(parts, ignore_index=True)
     order = dict(zip(names, range(len(names)), strict=True))
-    places = dict(zip(layout.process, range(len(layout.process)), strict=True))
-    keys = table["attribute"].map(order) * len(places) + table["process"].map(places)
-    table = table.loc[keys.sort_values().index].reset_index(drop=True)
-    table = table.rename(columns={"alone_slope": "alone"})
+    table = table.sort_values("attribute", key=lambda a: a.map(order), kind="stable")
+    table = table.rename(columns={"alone_slope": "alone"}).reset_index(drop=True)
     return table.reindex(columns=[*table.columns, *(c for c in _TOLD if c not in table.columns)])
 
 
 _TOLD = ["slope", "low", "high", "se", "df", "p", "alone", "alone_low", "alone_high", "alone_p"]
+_TOLD += DOUBTS
 
 
 def _told(fit: BatchFit, column: int, prefix: str) -> dict[str, Array]:
@@ -253,22 +181,30 @@ def judge(
     tied: dict[str, tuple[str, str]],
     limits: Limits,
 ) -> int:
-    """Write q and verdict beside every slope and origin share; how many were tested together."""
+    """Write q and verdict beside every slope and origin share; how many slopes were tested.
+
+    Slopes and origin shares are two lists, each bounded for itself: sure finds in one would
+    loosen the bound on the other.
+    """
     slopes["tied_with"] = [tied.get(name, ("", ""))[0] for name in slopes["process"]]
     slopes["why"] = [tied.get(name, ("", ""))[1] for name in slopes["process"]]
     refused = slopes["process"].isin(list(tied)) | slopes["p"].isna()
     ask_slope = slopes["told_apart"] & ~refused
     ask_origin = origins["told_apart"] & origins["p"].notna()
-    p = np.concatenate([slopes.loc[ask_slope, "p"], origins.loc[ask_origin, "p"]]).astype(float)
-    q = stats.false_discovery_control(p) if len(p) else p
-    slopes["q"], origins["q"] = np.nan, np.nan
-    slopes.loc[ask_slope, "q"] = q[: int(ask_slope.sum())]
-    origins.loc[ask_origin, "q"] = q[int(ask_slope.sum()) :]
-    slopes["tested"] = origins["tested"] = len(p)
+    for table, asked in ((slopes, ask_slope), (origins, ask_origin)):
+        table["q"] = np.nan
+        p = table.loc[asked, "p"].to_numpy(dtype=float)
+        table.loc[asked, "q"] = stats.false_discovery_control(p) if len(p) else p
+        table["tested"] = len(p)
+    slopes["disagrees"] = ask_slope & (slopes["disagree_p"] <= limits.disagree_p)
     slopes["verdict"] = _verdicts(slopes, refused, limits)
+    torn = slopes["disagrees"] & (slopes["verdict"] == "clear")
+    slopes.loc[torn, "verdict"] = "a hint"
     origins["verdict"] = _verdicts(origins, origins["p"].isna(), limits)
     slopes["difference"] = [_difference(row) for row in slopes.to_dict("records")]
-    return len(p)
+    slopes["fragile"] = slopes["verdict"].isin(["clear", "a hint"]) & slopes["leans_on"].ne("")
+    slopes["warning"] = [warning(row) for row in slopes.to_dict("records")]
+    return int(ask_slope.sum())
 
 
 def _verdicts(table: pd.DataFrame, refused: pd.Series, limits: Limits) -> list[str]:

@@ -97,6 +97,7 @@ class Limits:
         stricter of the two usual rules of thumb; two variables reach it at r = 0.89).
     `least_within`: the least share of a variable's variation found within growers; below it
         the variable and the grower are one thing.
+    `disagree_p`: below it a slope within growers and one between them are said to disagree.
     `clear_q`, `hint_q`: false-discovery rates (Benjamini and Hochberg) for "clear" and "a hint".
     """
 
@@ -104,6 +105,7 @@ class Limits:
     least_within: float = 0.10
     clear_q: float = 0.05
     hint_q: float = 0.20
+    disagree_p: float = 0.05
 
 
 USUAL = Limits()

@@ -1,0 +1,145 @@
+"""What a slope might hide: growers behind it, a bend in it, one batch that carries it."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from origin_compare.drivers.batch_model import BatchFit, Turned, fit_batches
+from origin_compare.drivers.coding import Array
+from origin_compare.drivers.layout import Layout
+from origin_compare.drivers.wording import plain, signed, title
+
+LEVEL = 0.95
+DOUBTS = [
+    "within",
+    "within_low",
+    "within_high",
+    "between",
+    "disagree_p",
+    "curve",
+    "curve_p",
+    "without_low",
+    "without_high",
+    "leans_on",
+]
+SPARE = 4
+"""Rows, and growers, that must be left over before a further column is tried."""
+DISTINCT = 5
+"""Settings a variable must have had before a bend can be looked for."""
+
+Columns = dict[str, NDArray[Any]]
+
+
+def doubts(
+    layout: Layout, joint: BatchFit, scores: Array, noise: Turned, ids: list[str]
+) -> dict[str, Columns]:
+    """For each process variable that moves, the columns named in `DOUBTS` (A values each)."""
+    told: dict[str, Columns] = {name: _nothing(joint) for name in layout.place}
+    for name, columns in _within_between(layout, scores, noise).items():
+        told[name] |= columns
+    for name, column in layout.place.items():
+        told[name] |= _curve(layout, column, scores, noise)
+        told[name] |= _one_out(joint, column, ids)
+    return told
+
+
+def warning(row: Mapping[Hashable, Any]) -> str:
+    """What speaks against taking a slope at its word; empty if nothing does."""
+    if row["verdict"] in ("panel cannot tell", "cannot be told apart"):
+        return ""
+    name, told = title(str(row["process"])), []
+    if row["disagrees"]:
+        told.append(
+            f"within one grower's batches {signed(row['within'])} per {row['step']}, between "
+            f"growers {signed(row['between'])}: they disagree, so growers may stand behind it"
+        )
+    if row["fragile"]:
+        told.append(
+            f"it leans on batch {row['leans_on']}; with any one batch left out the slope lies "
+            f"between {plain(row['without_low'])} and {plain(row['without_high'])}"
+        )
+    if row["curve_p"] < BENT:
+        told.append(f"the scores bend with {name}: a straight line is not all there is")
+    return "; ".join(told)
+
+
+BENT = 0.01
+"""A bend is asked for every slope, so it is mentioned only when it is plain."""
+
+
+def _nothing(joint: BatchFit) -> Columns:
+    missing = np.full(len(joint.beta), np.nan)
+    told: Columns = dict.fromkeys(DOUBTS, missing)
+    told["leans_on"] = np.full(len(missing), "", dtype=object)
+    return told
+
+
+def _within_between(layout: Layout, scores: Array, noise: Turned) -> dict[str, Columns]:
+    """Slopes within and between growers: grower means enter as columns of their own
+    (Mundlak, Econometrica 46 (1978) 69); their coefficient is between less within."""
+    if len(layout.groups) == 0:
+        return {}
+    names = list(layout.place)
+    columns = [layout.place[name] for name in names]
+    G = np.eye(int(layout.groups.max()) + 1)[layout.groups]
+    means = G @ ((G.T @ layout.X[:, columns]) / G.sum(axis=0)[:, None])
+    n, p = layout.X.shape
+    if G.shape[1] - len(columns) < SPARE or n - p - len(columns) < SPARE:
+        return {}
+    wider = np.hstack([layout.X, means])
+    if np.linalg.matrix_rank(wider) < wider.shape[1]:
+        return {}
+    fit = fit_batches(scores, wider, layout.groups, noise)
+    told = {}
+    for k, name in enumerate(names):
+        own, gap = columns[k], p + k
+        margin = stats.t.ppf(0.5 + LEVEL / 2, fit.df[:, own]) * fit.se[:, own]
+        t = np.abs(fit.beta[:, gap]) / fit.se[:, gap]
+        told[name] = {
+            "within": fit.beta[:, own],
+            "within_low": fit.beta[:, own] - margin,
+            "within_high": fit.beta[:, own] + margin,
+            "between": fit.beta[:, own] + fit.beta[:, gap],
+            "disagree_p": 2 * stats.t.sf(t, fit.df[:, gap]),
+        }
+    return told
+
+
+def _curve(layout: Layout, column: int, scores: Array, noise: Turned) -> Columns:
+    """Whether a square term adds to the straight line."""
+    x = layout.X[:, column]
+    n, p = layout.X.shape
+    if len(np.unique(x)) < DISTINCT or n - p - 1 < SPARE:
+        return {}
+    square = x**2
+    square = square - layout.X @ np.linalg.lstsq(layout.X, square, rcond=None)[0]
+    if np.linalg.norm(square) < 1e-6 * np.linalg.norm(x**2):
+        return {}
+    fit = fit_batches(scores, np.column_stack([layout.X, square]), layout.groups, noise)
+    t = np.abs(fit.beta[:, p]) / fit.se[:, p]
+    return {"curve": fit.beta[:, p], "curve_p": 2 * stats.t.sf(t, fit.df[:, p])}
+
+
+def _one_out(joint: BatchFit, column: int, ids: list[str]) -> Columns:
+    """The slope without each batch; the batch whose loss lets the interval reach zero."""
+    if joint.without is None or joint.without_se is None:
+        return {}
+    without, se = joint.without[:, :, column], joint.without_se[:, :, column]
+    df = np.maximum(joint.df[:, column] - 1.0, 1.0)
+    slope = joint.beta[:, column]
+    reach = stats.t.ppf(0.5 + LEVEL / 2, df)[:, None] * se
+    left = np.sign(slope)[:, None] * without - reach
+    seen = np.abs(slope) > stats.t.ppf(0.5 + LEVEL / 2, joint.df[:, column]) * joint.se[:, column]
+    worst = left.argmin(axis=1)
+    leans = seen & (left.min(axis=1) <= 0)
+    names = np.where(leans, np.asarray(ids, dtype=object)[worst], "")
+    return {
+        "without_low": without.min(axis=1),
+        "without_high": without.max(axis=1),
+        "leans_on": names,
+    }
