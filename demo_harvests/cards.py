@@ -127,8 +127,8 @@ def spirit_sheet(
         strength = (course.makings.og_sg - course.sg[-1]) * 1000 * STRENGTH_PER_DEGREE
         cut_on, cut_off = round(rng.normal(74.2, 0.3), 1), round(rng.normal(63.0, 0.8), 1)
         runs = 2 if name == TWO_RUNS else 1
-        wash = float(wort[name]) * 0.985 / runs
-        kept = rng.normal(0.968, 0.004)
+        wash = float(wort[name]) * 0.99 / runs
+        kept = rng.normal(0.984, 0.004)
         distilled = day_of(course.ended_at) + pd.Timedelta(days=int(rng.integers(0, 2)))
         for run_no in range(1, runs + 1):
             new_make_abv = round(68.9 + 0.35 * (cut_off - 63.0) + rng.normal(0, 0.25), 1)

@@ -190,7 +190,7 @@ def malt_sheet(
             "moisture_pct": round(rng.normal(4.5, 0.2), 1),
             "extract_pct_dm": extract,
             "soluble_n_ratio_pct": round(rng.normal(40.5, 1.2), 1),
-            "friability_pct": round(rng.normal(91.0 - 12 * (mean_n - 1.5), 1.2), 1),
+            "friability_pct": round(rng.normal(92.5 - 12 * (mean_n - 1.5), 1.2), 1),
             "fan_mg_l": float(round(rng.normal(160 + 60 * (mean_n - 1.5), 6))),
             "diastatic_power": float(round(rng.normal(82 + 40 * (mean_n - 1.5), 4))),
             # fermentable extract x 6.06: Bringhurst et al., J. Inst. Brew. 102 (1996) 433

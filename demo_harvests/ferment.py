@@ -17,7 +17,7 @@ from .chain import Batch
 from .world import TIME_ZONE, Fault, Noise
 
 STEP_H = 0.05
-WARMING_PER_DEGREE = 0.27
+WARMING_PER_DEGREE = 0.265
 """°C for each degree of gravity (0.001) fermented, before losses [own arithmetic]."""
 COOLING_C_H = 1.3
 """What the jacket takes out with the valve fully open, °C/h."""
@@ -190,7 +190,7 @@ def _ph(hours: np.ndarray, made: Makings, early_from_h: float | None) -> np.ndar
     ph = ph - made.ph_yeast * _logistic(hours, made.mid_h - 6.0, made.rate_per_h)
     if early_from_h is None:
         return ph
-    return ph - 0.55 * _logistic(hours, early_from_h + 8.0, 0.35) * (1 - 0.6 * late)
+    return ph - 0.55 * _logistic(hours, early_from_h + 8.0, 0.35) * (1 - late)
 
 
 PLAIN_TO_SEE = {"sg": 0.002, "temp_c": 1.0, "ph": 0.15}
