@@ -183,7 +183,7 @@ def _flavours(
     rows = []
     for attribute in profile.told:
         score = profile.wide()[attribute].reindex(growers.index)
-        error = profile.wide_se()[attribute].reindex(growers.index)
+        error = profile.wide_se(comparing=True)[attribute].reindex(growers.index)
         by_grower = score.groupby(growers).mean()
         group = _group(by_grower, grower_id, shown)
         own = error[growers == grower_id].dropna()

@@ -7,51 +7,37 @@ from dataclasses import dataclass
 import pandas as pd
 
 from origin_compare.answers import count, listed
+from origin_compare.harvest import windows
+from origin_compare.harvest.lots import lots_compared
 from origin_compare.house import HouseRules
 
-WATCHED = ("length_h", "peak_temp_c", "final_ph", "final_sg")
+FEWEST_YIELDS = 4
 SHOWN = (
     "batch_id", "season", "growers", "lots", "variety", "origin", "status", "outside",
-    "grain_n_pct_dm", "extract_pct_dm", "og_sg", "length_h", "peak_temp_c", "h_above_window",
-    "final_ph", "final_sg", "apparent_attenuation_pct", "lag_h", "lpa", "spirit_yield_lpa_t",
-    "predicted_lpa_t", "missing_links",
+    "grain_n_pct_dm", "extract_pct_dm", "pitch_temp_c", "og_sg", "yeast_age_d", "yeast_g_l",
+    "length_h", "peak_temp_c", "h_above_window", "final_ph", "final_sg", "limit_gap_degrees",
+    "apparent_attenuation_pct", "lag_h", "new_make_abv_pct", "lpa", "spirit_yield_lpa_t",
+    "predicted_lpa_t", "share_of_predicted_pct", "missing_links",
 )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class SeasonReview:
-    """One row per batch with what lay outside the house windows.
+    """Every batch, and what lay outside the house windows.
 
-    `watched`: the measures held against a window; `outside`: batch_id, measure, value, window.
+    `batches`: one row per batch, with `share_of_predicted_pct` and `limit_gap_degrees` added.
+    `outside`: one row per figure outside a window: batch_id, measure, says, value, low, high,
+        rule (the window's name), source (of its numbers), in_words.
+    `unusual`: the same for figures of grain, malt, mash or cuts outside what is usual.
     """
 
     batches: pd.DataFrame
     outside: pd.DataFrame
     rules: HouseRules
+    unusual: pd.DataFrame
 
     def sentence(self) -> str:
-        finished = self.batches[self.batches["status"] != "fermenting"]
-        out = set(self.outside["batch_id"])
-        inside = int((~finished["batch_id"].isin(out)).sum())
-        growers = int(self.batches["grower_id"].dropna().nunique())
-        text = (
-            f"Of {count(len(finished), 'finished batch')} from {count(growers, 'grower')}, "
-            f"{inside} kept inside every house window and {len(finished) - inside} did not"
-        )
-        running = len(self.batches) - len(finished)
-        if running:
-            text += f"; {running} {'is' if running == 1 else 'are'} still fermenting"
-        return f"{text}. {self._yields()}".strip()
-
-    def _yields(self) -> str:
-        yields = self.batches["spirit_yield_lpa_t"].dropna()
-        if len(yields) < 4:
-            return ""
-        low, middle, high = yields.quantile([0.25, 0.5, 0.75])
-        return (
-            f"Spirit yield: {middle:.0f} L of pure alcohol per tonne at the middle, "
-            f"{low:.0f} to {high:.0f} for the middle half."
-        )
+        return " ".join(part for part in (self._kept(), self._too_many(), self._yields()) if part)
 
     def table(self) -> pd.DataFrame:
         """One row per batch; `outside` names the measures outside their windows."""
@@ -59,49 +45,140 @@ class SeasonReview:
         table = self.batches.assign(outside=self.batches["batch_id"].map(named).fillna(""))
         return table[[column for column in SHOWN if column in table]]
 
+    def lots(self) -> pd.DataFrame:
+        """One row per lot with what its batches gave; see `lots.lots_compared`."""
+        return lots_compared(self.batches)
+
+    def rules_used(self) -> pd.DataFrame:
+        """One row per window: rule, says, window, source, batches_held, batches_outside."""
+        return windows.rules_used(self.batches, self.rules, self.outside)
+
     def rests_on(self) -> str:
-        windows = [
-            f"{window.says} {_range(window.low, window.high, window.unit)}"
-            for name in WATCHED
-            if (window := self.rules.windows.get(name))
+        parts = [self._joined(), self._windows_said(), self._unusual_said()]
+        if "peak_temp_c" in self.batches and self.batches["peak_temp_c"].notna().any():
+            parts.append(
+                "A reading every 8 h misses the true peak: the highest recorded can be about "
+                "1 °C low."
+            )
+        if "share_of_predicted_pct" in self.batches:
+            parts.append("Predicted yield is taken as per tonne of dry malt.")
+        return " ".join(part for part in parts if part)
+
+    def _kept(self) -> str:
+        running = int(windows.is_fermenting(self.batches).sum())
+        finished = self.batches[~windows.is_fermenting(self.batches)]
+        if self.batches.empty:
+            return "There is no batch in these harvests yet."
+        if finished.empty:
+            return f"{_still(running)}: nothing has ended that could be compared."
+        text = self._one(finished) if len(finished) == 1 else self._several(finished)
+        if running:
+            others = "one more is" if running == 1 else f"{running} more are"
+            text += f"; {others} still fermenting"
+        return f"{text}."
+
+    def _one(self, finished: pd.DataFrame) -> str:
+        batch = str(finished["batch_id"].iloc[0])
+        if batch not in self._measured():
+            return f"The one finished batch, {batch}, has no figure the house holds a window for"
+        flagged = self.outside.loc[self.outside["batch_id"] == batch, "says"]
+        if flagged.empty:
+            return f"The one finished batch, {batch}, kept inside every house window"
+        return f"The one finished batch, {batch}, lay outside on {listed(list(flagged), 20)}"
+
+    def _several(self, finished: pd.DataFrame) -> str:
+        growers = finished["grower_id"].nunique() if "grower_id" in finished else 0
+        start = f"Of {count(len(finished), 'finished batch')}"
+        if growers:
+            start += f" from {count(int(growers), 'grower')}"
+        here = self.outside[self.outside["batch_id"].isin(finished["batch_id"])]
+        measured = int(finished["batch_id"].isin(self._measured()).sum())
+        if not measured:
+            return f"{start}, none has a figure the house holds a window for"
+        out = int(here["batch_id"].nunique())
+        text = f"{start}, {measured - out} kept inside every house window and {out} did not"
+        if out:
+            each = [f"{says} {number}" for says, number in windows.said_of(here)]
+            text += f" ({listed(each, 20)})"
+        if measured < len(finished):
+            text += f"; {len(finished) - measured} had no figure to hold against one"
+        return text
+
+    def _measured(self) -> set[str]:
+        """Batches with at least one figure that a window speaks of."""
+        names = windows.watched(self.batches, self.rules)
+        return {str(batch) for name in names for batch in windows.held(self.batches, name).index}
+
+    def _too_many(self) -> str:
+        """A window most batches miss speaks of the window, or of how the figure is taken."""
+        used = self.rules_used()
+        most = used[
+            (used["batches_held"] >= FEWEST_YIELDS)
+            & (used["batches_outside"] > used["batches_held"] / 2)
         ]
-        gaps = int((self.batches["missing_links"].fillna("") != "").sum())
+        if most.empty:
+            return ""
         return (
-            f"{count(len(self.batches), 'batch')} joined from field to spirit, "
-            f"{gaps} with a link missing (last column). House windows: {listed(windows)}. "
-            "A reading every 8 h misses the true peak: the highest recorded can be about 1 °C low."
+            f"More than half lie outside on {listed(list(most['says']), 20)}: "
+            "look at the window and how the figure is taken before the batches."
         )
+
+    def _yields(self) -> str:
+        if "spirit_yield_lpa_t" not in self.batches:
+            return ""
+        yields = self.batches["spirit_yield_lpa_t"].dropna()
+        if len(yields) < FEWEST_YIELDS:
+            return ""
+        low, middle, high = yields.quantile([0.25, 0.5, 0.75])
+        return (
+            f"Spirit yield: {middle:.0f} L of pure alcohol per tonne of malt at the middle, "
+            f"{low:.0f} to {high:.0f} for the middle half."
+        )
+
+    def _joined(self) -> str:
+        text = f"{count(len(self.batches), 'batch')} joined from field to spirit"
+        if "missing_links" not in self.batches:
+            return f"{text}."
+        gaps = int((self.batches["missing_links"].fillna("") != "").sum())
+        return f"{text}, {gaps or 'none'} with a link missing{' (last column)' if gaps else ''}."
+
+    def _windows_said(self) -> str:
+        used = self.rules_used()
+        used = used[used["batches_held"] > 0]
+        if used.empty:
+            return "The house rules hold no window for what was measured."
+        by_source = [
+            f"{listed([f'{row.says} {row.window}' for row in rows.itertuples()], 20)} ({source})"
+            for source, rows in used.groupby("source", sort=False)
+        ]
+        return f"House windows: {'; '.join(by_source)}."
+
+    def _unusual_said(self) -> str:
+        if self.unusual.empty:
+            return ""
+        each = [f"{says} {number}" for says, number in windows.said_of(self.unusual)]
+        return f"Outside what is usual, please check the figure: {listed(each, 20)}."
 
 
 def season_review(batches: pd.DataFrame, rules: HouseRules) -> SeasonReview:
     """Every batch against the house windows.
 
-    `batches`: Season.batches with the derived measures (`joined.batches_with_measures`).
-    A batch still fermenting is not held against windows that only its end can meet.
+    `batches`: Season.batches with the derived measures (`joined.batches_with_measures`); a column
+    or a window that is not there is left out. A batch still fermenting is held only to the
+    windows of its start.
     """
-    finished = batches[batches["status"] != "fermenting"]
-    rows = [
-        {
-            "batch_id": batch.batch_id,
-            "measure": name,
-            "says": window.says,
-            "value": value,
-            "low": window.low,
-            "high": window.high,
-        }
-        for name in WATCHED
-        if (window := rules.windows.get(name)) is not None and name in finished
-        for batch, value in zip(finished.itertuples(), finished[name], strict=True)
-        if pd.notna(value) and not window.holds(float(value))
-    ]
-    columns = ["batch_id", "measure", "says", "value", "low", "high"]
-    return SeasonReview(batches, pd.DataFrame(rows, columns=columns), rules)
+    checked = windows.with_checks(batches)
+    return SeasonReview(
+        batches=checked,
+        outside=windows.outside_windows(checked, rules),
+        rules=rules,
+        unusual=windows.unusual_figures(checked, rules),
+    )
 
 
-def _range(low: float | None, high: float | None, unit: str) -> str:
-    tail = f" {unit}" if unit else ""
-    if low is None:
-        return f"up to {high:g}{tail}"
-    if high is None:
-        return f"from {low:g}{tail}"
-    return f"{low:g} to {high:g}{tail}"
+def _still(running: int) -> str:
+    return (
+        "The one batch is still fermenting"
+        if running == 1
+        else (f"All {running} batches are still fermenting")
+    )

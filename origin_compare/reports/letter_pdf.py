@@ -10,8 +10,8 @@ from pathlib import Path
 import pandas as pd
 
 from origin_compare import words
-from origin_compare.places import PACKAGE
 from origin_compare.harvest.grower import GrowerLetter
+from origin_compare.places import PACKAGE
 
 TEMPLATE = PACKAGE / "reports" / "letter.typ"
 
