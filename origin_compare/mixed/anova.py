@@ -18,7 +18,7 @@ from scipy import special
 from origin_compare.mixed.design import Design, FixedPart, independent
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.inference import Coefficients, coefficients, satterthwaite
-from origin_compare.mixed.nesting import Floats
+from origin_compare.mixed.sums import Floats
 
 Where = dict[int, tuple[Part, int]]
 SPAN = 1e-8

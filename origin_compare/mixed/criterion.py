@@ -16,7 +16,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from origin_compare.mixed.nesting import Floats, Ints, Nesting
+from origin_compare.mixed.nesting import Nesting
+from origin_compare.mixed.sums import Floats, Ints
 from origin_compare.mixed.sweep import Swept, numbers_each, sweep
 
 MOST_NUMBERS = 4_000_000

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData, UnknownName
-from origin_compare.mixed.nesting import Floats, Ints
+from origin_compare.mixed.sums import Floats, Ints
 
 RANK_TOLERANCE = 1e-9
 """A fixed column is aliased if less than this share of its length is new."""

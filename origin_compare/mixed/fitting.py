@@ -13,7 +13,8 @@ from origin_compare.mixed.design import Design
 from origin_compare.mixed.identity import first_guess
 from origin_compare.mixed.layout import Layout, lay_out
 from origin_compare.mixed.likeliest import LARGE, likeliest
-from origin_compare.mixed.nesting import Floats, Nesting, nest
+from origin_compare.mixed.nesting import Nesting, nest
+from origin_compare.mixed.sums import Floats
 
 SAME = 1e-12
 """A response that moves less than this share of its size is constant."""

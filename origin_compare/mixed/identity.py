@@ -12,7 +12,8 @@ import numpy as np
 from origin_compare.answers import listed
 from origin_compare.errors import NotEnoughData
 from origin_compare.mixed.criterion import terms
-from origin_compare.mixed.nesting import Floats, Ints, Nesting
+from origin_compare.mixed.nesting import Nesting
+from origin_compare.mixed.sums import Floats, Ints
 
 UNSEEN = 1e-7
 """Share of a group's information not held by those before it, below which it is lost."""

@@ -16,7 +16,7 @@ from scipy import special
 
 from origin_compare.mixed.criterion import unprofiled
 from origin_compare.mixed.fitting import Part
-from origin_compare.mixed.nesting import Floats
+from origin_compare.mixed.sums import Floats
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from origin_compare.errors import NotEnoughData
 from origin_compare.mixed.design import Design, independent
 from origin_compare.mixed.identity import expected, told_apart
-from origin_compare.mixed.nesting import Floats, Ints, nest
+from origin_compare.mixed.nesting import nest
+from origin_compare.mixed.sums import Floats, Ints
 
 
 @dataclass(frozen=True)

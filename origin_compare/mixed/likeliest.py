@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.mixed.criterion import Slope, in_roots, profiled, terms
-from origin_compare.mixed.nesting import Floats, Ints, Nesting
+from origin_compare.mixed.nesting import Nesting
 from origin_compare.mixed.search import Function, minimise
+from origin_compare.mixed.sums import Floats, Ints
 
 SMALL = 2e-3
 """An sd ratio below this is tried at exactly zero."""

@@ -13,13 +13,8 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
-
-MOST_SIZES = 12
-"""Distinct level sizes up to which the finest group's sums of squares are kept per size."""
+from origin_compare.mixed.sums import Finest, Floats, Ints, Squares, level_sums, squares_of
 
 
 @dataclass(frozen=True)
@@ -30,50 +25,6 @@ class Link:
     size: int
     starts: Ints | None
     parent: Ints | None
-
-
-@dataclass(frozen=True)
-class Squares:
-    """Cross-products: `shared` (..., T, T + R), and each response with itself, `own` (..., R).
-
-    No response meets another: each has its own model.
-    """
-
-    shared: Floats
-    own: Floats
-
-    def of(self, response: Ints) -> Floats:
-        """(B, ..., T + 1, T + 1) for B problems, the response of each in the last place."""
-        T = self.shared.shape[-2]
-        taken = np.empty((len(response), *self.shared.shape[:-2], T + 1, T + 1))
-        taken[..., :T, :T] = self.shared[..., :T]
-        side = np.moveaxis(self.shared[..., T:][..., response], -1, 0)
-        taken[..., :T, T] = side
-        taken[..., T, :T] = side
-        taken[..., T, T] = np.moveaxis(self.own[..., response], -1, 0)
-        return taken
-
-
-@dataclass(frozen=True)
-class Finest:
-    """Sums over the levels of the finest group; columns are dense levels, fixed columns, responses.
-
-    `rows`: rows per level (N); `sums`: (N, T + R).
-    Levels of equal size under one parent are merged into classes: `class_rows` (C) is their size,
-    `class_count` (C) how many, `class_sums` (C, T + R), `class_starts` the first class under each
-    parent. `sizes` (D), `counts` (D) and `squares` (D, ...) hold the sums of squares per distinct
-    size, or `squares` is None where there are too many sizes to gain by it.
-    """
-
-    rows: Floats
-    sums: Floats
-    sizes: Floats
-    counts: Floats
-    squares: Squares | None
-    class_rows: Floats
-    class_count: Floats
-    class_sums: Floats
-    class_starts: Ints | None
 
 
 @dataclass(frozen=True)
@@ -144,8 +95,8 @@ def nest(codes: list[Ints], sizes: list[int], X: Floats, Y: Floats) -> Nesting:
         spans.append((at, at + sizes[g]))
         at += sizes[g]
     columns = np.concatenate([X, Y], axis=1)
-    finest = _finest_sums(
-        chain, node_of_row, [codes[g] for g in dense], spans, at, columns, X.shape[1]
+    finest = level_sums(
+        node_of_row, chain[0].parent, [(codes[g], sizes[g]) for g in dense], columns, X.shape[1]
     )
     return Nesting(
         n_rows=len(X),
@@ -191,55 +142,6 @@ def _lay_chain(
     return tuple(reversed(links)), tuple(reversed(maps)), new_of_coarse[codes[members[0]]]
 
 
-def _finest_sums(
-    chain: tuple[Link, ...],
-    node: Ints,
-    dense_codes: list[Ints],
-    spans: list[tuple[int, int]],
-    n_dense: int,
-    columns: Floats,
-    n_fixed: int,
-) -> Finest:
-    link = chain[0]
-    rows = np.bincount(node, minlength=link.size).astype(float)
-    sums = np.zeros((link.size, n_dense + columns.shape[1]))
-    for code, (first, last) in zip(dense_codes, spans, strict=True):
-        width = last - first
-        flat = np.bincount(node * width + code, minlength=link.size * width)
-        sums[:, first:last] = flat.reshape(link.size, width)
-    by_node = np.argsort(node, kind="stable")
-    firsts = np.r_[0, np.cumsum(rows[:-1]).astype(np.intp)]
-    sums[:, n_dense:] = np.add.reduceat(columns[by_node], firsts, axis=0)
-    sizes, which, counts = np.unique(rows, return_inverse=True, return_counts=True)
-    width = n_dense + n_fixed
-    squares = None
-    if len(sizes) <= max(MOST_SIZES, link.size // 50):
-        each = [_squares(sums[which == d], width) for d in range(len(sizes))]
-        squares = Squares(np.stack([e.shared for e in each]), np.stack([e.own for e in each]))
-    if link.parent is None:
-        none = np.zeros((0, sums.shape[1]))
-        empty = np.zeros(0)
-        return Finest(rows, sums, sizes, counts.astype(float), squares, empty, empty, none, None)
-    fresh = np.r_[True, (link.parent[1:] != link.parent[:-1]) | (rows[1:] != rows[:-1])]
-    starts = np.flatnonzero(fresh)
-    above = link.parent[starts]
-    return Finest(
-        rows=rows,
-        sums=sums,
-        sizes=sizes,
-        counts=counts.astype(float),
-        squares=squares,
-        class_rows=rows[starts],
-        class_count=np.diff(np.r_[starts, link.size]).astype(float),
-        class_sums=np.add.reduceat(sums, starts, axis=0),
-        class_starts=np.flatnonzero(np.r_[True, above[1:] != above[:-1]]),
-    )
-
-
-def _squares(columns: Floats, width: int) -> Squares:
-    return Squares(columns[:, :width].T @ columns, (columns[:, width:] ** 2).sum(axis=0))
-
-
 def _cross(
     dense_codes: list[Ints],
     spans: list[tuple[int, int]],
@@ -249,7 +151,7 @@ def _cross(
 ) -> Squares:
     """Cross-products of the dense levels' indicators and the columns, over the rows."""
     width = n_dense + n_fixed
-    below = _squares(columns, n_fixed)
+    below = squares_of(columns, n_fixed)
     shared = np.zeros((width, n_dense + columns.shape[1]))
     shared[n_dense:, n_dense:] = below.shared
     for i, (first, last) in enumerate(spans):

@@ -12,7 +12,7 @@ from origin_compare.errors import UnknownName
 from origin_compare.mixed.design import Design, Grouping
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.modes import modes
-from origin_compare.mixed.nesting import Floats, Ints
+from origin_compare.mixed.sums import Floats, Ints
 
 Where = dict[int, tuple[Part, int]]
 

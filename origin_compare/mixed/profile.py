@@ -20,8 +20,9 @@ from scipy import special
 from origin_compare.mixed.criterion import Slope, terms, unprofiled
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.likeliest import SMALL, likeliest
-from origin_compare.mixed.nesting import Floats, Ints, Nesting
+from origin_compare.mixed.nesting import Nesting
 from origin_compare.mixed.search import minimise
+from origin_compare.mixed.sums import Floats, Ints
 
 Inner = Callable[[Ints, Floats], Floats]
 """(which problems, values held) -> minus twice log-likelihood, best over everything else."""

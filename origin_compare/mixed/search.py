@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.mixed.criterion import Slope
-from origin_compare.mixed.nesting import Floats, Ints
+from origin_compare.mixed.sums import Floats, Ints
 
 Function = Callable[[Ints, Floats], Slope]
 """(which problems (b), points (b, K)) -> values, gradients and Hessians."""

@@ -14,7 +14,8 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 
-from origin_compare.mixed.nesting import Finest, Floats, Ints, Nesting
+from origin_compare.mixed.nesting import Nesting
+from origin_compare.mixed.sums import Floats, Ints
 
 Key = tuple[int, ...]
 Jet = dict[Key, Floats]
@@ -57,9 +58,7 @@ def sweep(design: Nesting, response: Ints, ratios: Floats, order: int = 2) -> Sw
 
 def numbers_each(design: Nesting, order: int) -> int:
     """About how many numbers one problem holds while it is swept and assembled."""
-    widest = max([len(design.finest.class_rows), *(link.size for link in design.chain[1:]), 1])
-    if design.finest.squares is None:
-        widest = max(widest, len(design.finest.rows))
+    widest = max([design.finest.widest, *(link.size for link in design.chain[1:])])
     terms = len(keys(len(design.chain), order))
     return 2 * terms * (design.width + 1) * (widest + design.width + 1)
 
@@ -70,14 +69,6 @@ def keys(n_params: int, order: int) -> list[Key]:
     for d in range(order + 1):
         some.extend(combinations_with_replacement(range(n_params), d))
     return some
-
-
-def pick(columns: Floats, width: int, response: Ints) -> Floats:
-    """(N, T + R) -> (B, N, T + 1): the shared columns and each problem's own response."""
-    taken = np.empty((len(response), len(columns), width + 1))
-    taken[:, :, :width] = columns[:, :width]
-    taken[:, :, width] = columns[:, width:][:, response].T
-    return taken
 
 
 def _finest_level(
@@ -92,26 +83,12 @@ def _finest_level(
     weights = [ratio[:, None] * shrink, shrink**2, -2.0 * size * shrink**3]
     for step, log, weight in zip(steps, logs, weights, strict=False):
         logdet[step] += log @ finest.counts
-        products[step] -= _weighted_squares(finest, weight, width, response)
-    if finest.class_starts is None:
+        products[step] -= finest.weighted_squares(weight, width, response)
+    if finest.handed_up is None:
         return {}, {}
-    rows = finest.class_rows[None, :]
-    shrink = 1.0 / (1.0 + ratio[:, None] * rows)
-    shrinks = [shrink, -rows * shrink**2, 2.0 * rows**2 * shrink**3]
-    sums = pick(finest.class_sums, width, response)
-    held = rows * finest.class_count
-    mass = {k: held * s for k, s in zip(steps, shrinks, strict=False)}
-    total = {k: sums * s[..., None] for k, s in zip(steps, shrinks, strict=False)}
-    return _sum_up(mass, finest.class_starts), _sum_up(total, finest.class_starts)
-
-
-def _weighted_squares(finest: Finest, weight: Floats, width: int, response: Ints) -> Floats:
-    """Sum over levels of weight(size) s s', (B, T + 1, T + 1); `weight`: (B, sizes)."""
-    if finest.squares is not None:
-        return np.asarray(np.einsum("bd,bdij->bij", weight, finest.squares.of(response)))
-    per_level = weight[:, np.searchsorted(finest.sizes, finest.rows)]
-    sums = pick(finest.sums, width, response)
-    return np.asarray((sums * per_level[..., None]).transpose(0, 2, 1) @ sums)
+    shrinks = [shrink, -size * shrink**2, 2.0 * size**2 * shrink**3][: order + 1]
+    mass, total = finest.handed_up.up(shrinks, response)
+    return dict(zip(steps, mass, strict=True)), dict(zip(steps, total, strict=True))
 
 
 def _sum_up(jet: Jet, starts: Ints) -> Jet:

@@ -10,8 +10,8 @@ from origin_compare.mixed.design import Design
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.inference import Coefficients, satterthwaite, two_sided
 from origin_compare.mixed.modes import modes
-from origin_compare.mixed.nesting import Floats
 from origin_compare.mixed.profile import Ends
+from origin_compare.mixed.sums import Floats
 
 RESIDUAL = "residual"
 Where = dict[int, tuple[Part, int]]

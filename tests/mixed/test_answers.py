@@ -112,7 +112,7 @@ def test_missing_cells_of_one_response_leave_the_others_alone() -> None:
         own = together.effects("batch").query("response == @name")
         assert_allclose(own["estimate"], alone.effects("batch")["estimate"], atol=1e-8)
         assert own["level"].tolist() == alone.effects("batch")["level"].tolist()
-        assert_allclose(ends.loc[name, "high"], alone.intervals()["high"], rtol=1e-4)
+        assert_allclose(ends.loc[[name], "high"], alone.intervals()["high"], rtol=1e-4)
 
 
 def test_the_order_of_rows_and_of_groups_does_not_matter() -> None:

@@ -5,7 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from origin_compare.mixed.criterion import profiled, terms, unprofiled
-from origin_compare.mixed.nesting import Floats, Nesting, nest
+from origin_compare.mixed.nesting import Nesting, nest
+from origin_compare.mixed.sums import Classes, Floats
 
 CLOSE = 1e-7
 """Second derivatives are differences of large sums of squares; values agree to 1e-13."""
@@ -112,10 +113,10 @@ def test_problems_worked_in_turns_give_the_same(monkeypatch: pytest.MonkeyPatch)
 
 def test_many_level_sizes_take_the_other_path(monkeypatch: pytest.MonkeyPatch) -> None:
     made, Z, _, _ = design("season", 0.3, seed=5)
-    assert made.finest.squares is not None
-    monkeypatch.setattr("origin_compare.mixed.nesting.MOST_SIZES", 0)
+    assert not isinstance(made.finest.handed_up, Classes)
+    monkeypatch.setattr("origin_compare.mixed.sums.MOST_SIZES", 0)
     other, _, _, _ = design("season", 0.3, seed=5)
-    assert other.finest.squares is None
+    assert isinstance(other.finest.handed_up, Classes)
     at = np.full((1, len(Z)), 0.7)
     response = np.zeros(1, dtype=np.intp)
     assert_allclose(terms(other, response, at).quad, terms(made, response, at).quad, rtol=1e-9)
