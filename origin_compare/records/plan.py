@@ -11,19 +11,14 @@ import pandas as pd
 
 from origin_compare.answers import count, listed
 from origin_compare.house import HouseRules
-from origin_compare.records.against import (
-    check_links,
-    drop_repeats,
-    hold_against_store,
-    keep_whole,
-    names_aside,
-    names_of,
-)
+from origin_compare.records.across import batch_times, check_reading_times, check_run_days
+from origin_compare.records.against import drop_repeats, hold_against_store
 from origin_compare.records.clean import AT, blank_column, clean, set_aside
 from origin_compare.records.faults import Fault, fault_table
 from origin_compare.records.findings import finding, told
 from origin_compare.records.guess import Guess, HeaderMap, Verdict, guess_sheet
 from origin_compare.records.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
+from origin_compare.records.links import check_links, keep_whole, names_aside, names_of
 from origin_compare.records.offer import Offer, offer
 from origin_compare.records.readers import Sources, read_sources
 from origin_compare.records.sheets import SHEETS, Sheet
@@ -158,6 +153,7 @@ def _hold_against(
     held: dict[str, set[str]] = {}
     aside: dict[str, Mapping[str, str]] = {}
     there: dict[str, int] = {}
+    times = batch_times([], pd.DataFrame())
     absent: list[Fault] = []
     for sheet in sheets_in_order():
         mine = [one for one in ledgers if one.sheet == sheet.name]
@@ -168,6 +164,12 @@ def _hold_against(
         lacking = check_links(mine, sheet, held, aside, strict=known is not None)
         if sheet.name in ("malts", "mashes"):
             keep_whole(mine, sheet)
+        if sheet.name == "fermentations":
+            times = batch_times(mine, old)
+        elif sheet.name == "readings":
+            check_reading_times(mine, times)
+        elif sheet.name == "spirits":
+            check_run_days(mine, times)
         absent.extend(_absent(one, parent) for one in mine for parent in dict.fromkeys(lacking))
         new = [names_of(one.frame, sheet.name) for one in mine]
         held[sheet.name] = names_of(old, sheet.name).union(*new)

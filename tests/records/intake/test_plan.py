@@ -168,6 +168,43 @@ def test_a_malt_goes_aside_whole_when_one_part_does() -> None:
     assert planned.sheets["malts"]["malt_id"].tolist() == ["M2"] and balanced(planned)
 
 
+def test_two_figures_for_one_part_keep_the_first() -> None:
+    malts = "malt_id,lot_id,grain_t\nM1,L1,10\nM1,L1,11\nM2,L2,9\n"
+    planned = plan({**SEASON, "malts.csv": malts})
+    assert said(planned) == [
+        "malts.csv row 3, grain_t: 11 differs from 10 in malts.csv row 2, which is the same "
+        "malt_id M1, lot_id L1. Keep the right one of the two rows."
+    ]
+
+
+def test_a_reading_of_another_year_is_a_fault() -> None:
+    rows = SEASON["readings.csv"] + "B1,2024-03-01 16:00,1.05,,\nB2,2025-06-01 16:00,1.0,,\n"
+    planned = plan({**SEASON, "readings.csv": rows})
+    assert said(planned) == [
+        "readings.csv row 5, read_at: 2024-03-01 16:00 UTC is 8,752 h before yeast in (2025-03-01 "
+        "08:00 UTC). Check the year and the batch number.",
+        "readings.csv row 6, read_at: 2025-06-01 16:00 UTC is 2,192 h after yeast in (2025-03-02 "
+        "08:00 UTC). Check the year and the batch number.",
+    ]
+    assert balanced(planned)
+
+
+def test_hours_that_contradict_the_clock_are_a_fault() -> None:
+    rows = "batch_id,read_at,hours,sg\nB1,2025-03-01 16:00,8,1.05\nB1,2025-03-02 00:00,6,1.04\n"
+    assert said(plan({**SEASON, "readings.csv": rows})) == [
+        "readings.csv row 3, hours: 6 differs from the 16.0 h that read_at and yeast in give. "
+        "Correct the one that is wrong, or leave the hours out."
+    ]
+
+
+def test_a_batch_is_not_distilled_before_it_is_pitched() -> None:
+    runs = "batch_id,distilled_on,new_make_l\nB1,2024-03-07,900\nB2,2025-03-07,910\n"
+    assert said(plan({**SEASON, "spirits.csv": runs})) == [
+        "spirits.csv row 2, distilled_on: 2024-03-07 is before yeast in (2025-03-01 08:00 UTC). "
+        "Check the year and the batch number."
+    ]
+
+
 def test_rows_set_aside_can_be_mended_and_read_back() -> None:
     bad = SEASON["readings.csv"].replace("4.6", "46")
     planned = plan({**SEASON, "readings.csv": bad})

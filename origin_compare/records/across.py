@@ -1,0 +1,95 @@
+"""Times of readings and runs held against the batch they belong to: a wrong year, a wrong batch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from origin_compare.records.clean import AT
+from origin_compare.records.findings import finding
+from origin_compare.records.ledger import Ledger
+from origin_compare.records.sheets import SHEETS
+
+_TIMES = ["batch_id", "pitched_at", "ended_at"]
+_HOURS = SHEETS["readings"].column("hours").possible or (-np.inf, np.inf)
+_AGREE_H = 0.75
+"""Hours written and hours from the clock may differ by rounding and by the minute of pitching."""
+
+
+def batch_times(ledgers: Sequence[Ledger], stored: pd.DataFrame) -> pd.DataFrame:
+    """`pitched_at` and `ended_at` by `batch_id`, from this intake and from the store."""
+    frames = [one.frame for one in ledgers] + [stored]
+    parts = [frame[_TIMES] for frame in frames if len(frame) and set(_TIMES) <= set(frame)]
+    if not parts:
+        return pd.DataFrame(columns=_TIMES).set_index("batch_id")
+    return pd.concat(parts).drop_duplicates("batch_id").set_index("batch_id")
+
+
+def check_reading_times(ledgers: Sequence[Ledger], times: pd.DataFrame) -> None:
+    """A reading far outside its fermentation is a fault; hours that contradict the clock too."""
+    for one in ledgers:
+        pitched = _looked_up(one.frame, times, "pitched_at")
+        since = (one.frame["read_at"] - pitched).dt.total_seconds() / 3600
+        low, high = _HOURS
+        far = (since < low) | (since > high)
+        _blame_far(one, far.to_numpy(), since, pitched)
+        apart = (since - one.frame["hours"]).abs() > _AGREE_H
+        _blame_hours(one, apart.reindex(one.frame.index).to_numpy(dtype=bool), since)
+
+
+def check_run_days(ledgers: Sequence[Ledger], times: pd.DataFrame) -> None:
+    """A batch cannot be distilled before its yeast went in."""
+    for one in ledgers:
+        pitched = _looked_up(one.frame, times, "pitched_at")
+        # a day's leeway: the day is local, the moment is not
+        early = one.frame["distilled_on"] < pitched.dt.tz_localize(None) - pd.Timedelta(days=1)
+        rows = one.frame[early]
+        if len(rows):
+            wrong = [f"is before yeast in ({when:%Y-%m-%d %H:%M} UTC)" for when in pitched[early]]
+            values = [f"{day:%Y-%m-%d}" for day in rows["distilled_on"]]
+            _put(one, rows, "distilled_on", values, wrong, _CHECK)
+
+
+_CHECK = "Check the year and the batch number."
+
+
+def _looked_up(frame: pd.DataFrame, times: pd.DataFrame, name: str) -> pd.Series:
+    found = times[name].reindex(frame["batch_id"])
+    return pd.Series(
+        pd.to_datetime(found.to_numpy(), utc=True), index=frame.index, dtype="datetime64[us, UTC]"
+    )
+
+
+def _blame_far(one: Ledger, far: np.ndarray, since: pd.Series, pitched: pd.Series) -> None:
+    rows = one.frame[far]
+    if len(rows):
+        wrong = [
+            f"is {abs(hours):,.0f} h {'before' if hours < 0 else 'after'} yeast in "
+            f"({when:%Y-%m-%d %H:%M} UTC)"
+            for hours, when in zip(since[far], pitched[far], strict=True)
+        ]
+        values = [f"{when:%Y-%m-%d %H:%M} UTC" for when in rows["read_at"]]
+        _put(one, rows, "read_at", values, wrong, _CHECK)
+
+
+def _blame_hours(one: Ledger, apart: np.ndarray, since: pd.Series) -> None:
+    rows = one.frame[apart]
+    if len(rows):
+        hours = since[rows.index]
+        wrong = [f"differs from the {by:.1f} h that read_at and yeast in give" for by in hours]
+        values = [f"{written:g}" for written in rows["hours"]]
+        mend = "Correct the one that is wrong, or leave the hours out."
+        _put(one, rows, "hours", values, wrong, mend)
+
+
+def _put(
+    one: Ledger,
+    rows: pd.DataFrame,
+    column: str,
+    values: list[str],
+    wrong: list[str],
+    mend: str,
+) -> None:
+    one.put_aside(finding(rows[AT].to_numpy(), column, values, wrong, mend))
