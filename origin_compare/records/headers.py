@@ -48,9 +48,14 @@ def columns_for(header: str, sheet: Sheet) -> tuple[tuple[Column, ...], str]:
 @lru_cache(maxsize=4096)
 def is_known(header: str) -> bool:
     """Whether any sheet knows this header."""
-    if plain(header) == plain(MEND_HEADER):
-        return True
-    return any(columns_for(header, sheet)[0] for sheet in SHEETS.values())
+    known = _all_spellings()
+    return plain(header) in known or plain(split_unit(header)[0]) in known
+
+
+@lru_cache(maxsize=1)
+def _all_spellings() -> frozenset[str]:
+    of_sheets = {spelling for sheet in SHEETS for spelling in spellings(sheet)}
+    return frozenset(of_sheets | {plain(MEND_HEADER)})
 
 
 def find_header(records: Sequence[Sequence[str]]) -> int | None:

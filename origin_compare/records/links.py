@@ -12,6 +12,7 @@ from origin_compare.records.clean import AT
 from origin_compare.records.findings import finding
 from origin_compare.records.ledger import ASIDE, Ledger
 from origin_compare.records.sheets import SHEETS, Column, Sheet
+from origin_compare.records.spelling import bare
 
 
 def check_links(
@@ -138,17 +139,11 @@ def _why_lost(name: str, parent: str, held: set[str], aside: Mapping[str, str]) 
 
 def _nearest(name: str, held: set[str]) -> str:
     """A held name, the same but for case, blanks, signs and leading zeros, else a close one."""
-    bare = {_bare(other): other for other in held}
-    same = bare.get(_bare(name))
+    same = {bare(other): other for other in held}.get(bare(name))
     if same:
         return same
     near = get_close_matches(name, sorted(held), n=1, cutoff=0.86) if len(held) < 5000 else []
     return near[0] if near and _figures(near[0]) == _figures(name) else ""
-
-
-def _bare(name: str) -> str:
-    kept = "".join(sign for sign in name.casefold() if sign.isalnum())
-    return kept.lstrip("0") if kept.isdigit() else kept
 
 
 def _figures(name: str) -> str:

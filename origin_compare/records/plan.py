@@ -22,6 +22,7 @@ from origin_compare.records.links import check_links, keep_whole, names_aside, n
 from origin_compare.records.offer import Offer, offer
 from origin_compare.records.readers import Sources, read_sources
 from origin_compare.records.sheets import SHEETS, Sheet
+from origin_compare.records.spelling import check_spellings
 from origin_compare.records.tables import RawTable, SourceFile
 
 ACCOUNT = ["file", "sheet", "read", "good", "set_aside", "already_there", "repeated", "blank"]
@@ -164,6 +165,7 @@ def _hold_against(
         lacking = check_links(mine, sheet, held, aside, strict=known is not None)
         if sheet.name in ("malts", "mashes"):
             keep_whole(mine, sheet)
+        check_spellings(mine, sheet, old)
         if sheet.name == "fermentations":
             times = batch_times(mine, old)
         elif sheet.name == "readings":

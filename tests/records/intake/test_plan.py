@@ -70,7 +70,7 @@ def test_a_link_that_leads_nowhere_sets_its_row_aside() -> None:
 
 
 @pytest.mark.parametrize(
-    ("grower", "meant"), [("g1", "G1"), ("G-1", "G1"), ("G01", None), ("G3", None)]
+    ("grower", "meant"), [("g1", "G1"), ("G-1", "G1"), ("G01", "G1"), ("G3", None)]
 )
 def test_a_name_spelled_another_way_is_pointed_out(grower: str, meant: str | None) -> None:
     planned = plan({**SEASON, "lots.csv": f"lot_id,grower_id,season\nL1,{grower},2025\n"}, known={})
@@ -78,6 +78,28 @@ def test_a_name_spelled_another_way_is_pointed_out(grower: str, meant: str | Non
         "Add it to growers, or correct it here."
     )  # fmt: skip
     assert said(planned)[0] == f"lots.csv row 2, grower_id: {grower} is not in growers. {mend}"
+
+
+def test_a_name_written_in_two_ways_is_a_warning() -> None:
+    lots = (
+        "lot_id,grower_id,season,variety\nL1,G1,2025,Ostrel\nL2,G2,2025,ostrel\nL3,G2,2025,Ostrel\n"
+    )
+    planned = plan({**SEASON, "lots.csv": lots})
+    assert planned.is_clean and said(planned, "warning") == [
+        "lots.csv row 3, variety: ostrel is written Ostrel in 2 other rows. Write it the same way "
+        "if it is the same; now it counts as another."
+    ]
+
+
+def test_an_assessor_written_otherwise_than_in_the_store_is_a_warning() -> None:
+    head = "tasting_id,assessor_id,batch_id,attribute,score\n"
+    first = {**SEASON, "scores.csv": head + "T1,A01,B1,oily,3\n"}
+    known = plan(first).sheets
+    second = {"scores.csv": head + "T2,A01,B1,oily,3\nT2,a1,B2,oily,3\n"}
+    assert said(plan(second, known=known), "warning") == [
+        "scores.csv row 3, assessor_id: a1 is written A01 in 2 other rows. Write it the same way "
+        "if it is the same; now it counts as another."
+    ]
 
 
 def test_a_link_to_the_store_is_enough() -> None:

@@ -1,0 +1,70 @@
+"""Names written in more than one way: the rarer way earns a warning, since it counts as another."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from origin_compare.records.clean import AT
+from origin_compare.records.findings import finding
+from origin_compare.records.ledger import Ledger
+from origin_compare.records.sheets import Sheet
+
+_NAMES: Mapping[str, tuple[str, ...]] = {
+    "growers": ("region", "soil"),
+    "lots": ("variety", "soil", "previous_crop"),
+    "fermentations": ("vessel",),
+    "yeasts": ("strain",),
+    "spirits": ("still",),
+    "congeners": ("compound",),
+    "scores": ("assessor_id", "tasting_id"),
+}
+"""Columns whose names the answers group by, and which no other sheet checks."""
+
+
+def bare(name: str) -> str:
+    """A name without case, blanks, signs and leading zeros: `A 01`, `a-1` and `A1` are alike."""
+    kept = "".join(sign for sign in name.casefold() if sign.isalnum())
+    return re.sub(r"(?<!\d)0+(?=\d)", "", kept)
+
+
+def check_spellings(ledgers: Sequence[Ledger], sheet: Sheet, stored: pd.DataFrame) -> None:
+    """Warn at every row that writes a name in a rarer way than other rows, new or stored."""
+    for column in _NAMES.get(sheet.name, ()):
+        frames = [one.frame for one in ledgers] + ([stored] if column in stored else [])
+        names = [frame[column].dropna() for frame in frames if len(frame)]
+        if not names:
+            continue
+        usual = _usual(pd.concat(names).value_counts())
+        if usual:
+            for one in ledgers:
+                _warn(one, column, usual)
+
+
+def _usual(counts: pd.Series) -> dict[str, tuple[str, int]]:
+    """Rarer way of writing -> (the most usual way, in how many rows)."""
+    ways: dict[str, list[str]] = {}
+    for name in counts.index:  # the most frequent first
+        ways.setdefault(bare(str(name)), []).append(str(name))
+    return {
+        other: (names[0], int(counts[names[0]])) for names in ways.values() for other in names[1:]
+    }
+
+
+def _warn(one: Ledger, column: str, usual: Mapping[str, tuple[str, int]]) -> None:
+    rows = one.frame[one.frame[column].isin(list(usual))].drop_duplicates(AT)
+    if rows.empty:
+        return
+    values = rows[column].tolist()
+    wrong = [f"is written {usual[name][0]} in {_rows(usual[name][1])}" for name in values]
+    mend = "Write it the same way if it is the same; now it counts as another."
+    one.put_aside(
+        finding(np.asarray(rows[AT], dtype=np.int64), column, values, wrong, mend, "warning")
+    )
+
+
+def _rows(number: int) -> str:
+    return f"{number:,} other row{'' if number == 1 else 's'}"
