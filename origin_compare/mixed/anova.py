@@ -15,8 +15,9 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from origin_compare.mixed.design import Design, FixedPart, independent
+from origin_compare.mixed.design import Design
 from origin_compare.mixed.fitting import Part
+from origin_compare.mixed.fixed_part import FixedPart, independent
 from origin_compare.mixed.inference import Coefficients, coefficients, satterthwaite
 from origin_compare.mixed.sums import Floats
 

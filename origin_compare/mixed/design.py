@@ -8,14 +8,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData, UnknownName
+from origin_compare.mixed.fixed_part import FixedPart, fixed_part, formula_columns
 from origin_compare.mixed.sums import Floats, Ints
-
-RANK_TOLERANCE = 1e-9
-"""A fixed column is aliased if less than this share of its length is new."""
 
 
 @dataclass(frozen=True)
@@ -27,19 +24,6 @@ class Grouping:
     codes: Ints
     levels: pd.DataFrame
     labels: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class FixedPart:
-    """Fixed columns X (n, p), their names, the places of each term's columns, and
-    the table's columns they were made from (`frame`)."""
-
-    formula: str
-    X: Floats
-    names: tuple[str, ...]
-    terms: dict[str, tuple[int, ...]]
-    spec: Any
-    frame: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -71,11 +55,7 @@ def build(
         raise ValueError("responses is empty: name at least one column to explain.")
     if not group_names:
         raise ValueError("groups is empty: name at least one group, such as ['batch'].")
-    if "~" in fixed:
-        raise ValueError(
-            f"fixed is {fixed!r}: give the right-hand side only, such as '1 + pitch_temp_c'."
-        )
-    needed = _formula_columns(fixed)
+    needed = formula_columns(data, fixed)
     parts = {g: _parts(g, data) for g in group_names}
     _known(data, [*names, *needed, *(p for some in parts.values() for p in some)])
     keep = np.ones(len(data), dtype=bool)
@@ -96,9 +76,13 @@ def build(
             f"No complete row is left of {count(len(data), 'row')}: {said(left_out)}."
         )
     kept = data if len(rows) == len(data) else data.iloc[rows]
-    laid = tuple(_grouping(kept, g, parts[g]) for g in group_names)
+    coded = {
+        column: pd.factorize(kept[column], sort=True)
+        for column in dict.fromkeys(p for some in parts.values() for p in some)
+    }
+    laid = tuple(_grouping(kept, g, parts[g], coded) for g in group_names)
     return Design(
-        _fixed_part(kept, fixed, needed),
+        fixed_part(kept, fixed, needed),
         laid,
         names,
         Y[rows],
@@ -112,21 +96,6 @@ def build(
 def said(left_out: dict[str, int]) -> str:
     """`3 rows with grower missing, 1 row with no response`."""
     return ", ".join(f"{count(n, 'row')} with {cause}" for cause, n in left_out.items())
-
-
-def _formula_columns(fixed: str) -> tuple[str, ...]:
-    if fixed.strip() in {"1", ""}:
-        return ()
-    from formulaic import Formula
-    from formulaic.errors import FormulaicError
-
-    try:
-        return tuple(sorted(str(v) for v in Formula(fixed).required_variables))
-    except FormulaicError as fault:
-        raise ValueError(
-            f"The fixed part {fixed!r} cannot be read: {str(fault).splitlines()[0]} "
-            "Write columns joined by +, such as 'peak_temp_c + still'."
-        ) from fault
 
 
 def _parts(group: str, data: pd.DataFrame) -> tuple[str, ...]:
@@ -152,10 +121,12 @@ def _numbers(data: pd.DataFrame, name: str) -> Floats:
     return np.where(np.isfinite(values), values, np.nan)
 
 
-def _grouping(kept: pd.DataFrame, name: str, parts: tuple[str, ...]) -> Grouping:
+def _grouping(
+    kept: pd.DataFrame, name: str, parts: tuple[str, ...], coded: dict[str, tuple[Any, Any]]
+) -> Grouping:
     combined = np.zeros(len(kept), dtype=np.intp)
     for part in parts:
-        codes, levels = pd.factorize(kept[part], sort=True)
+        codes, levels = coded[part]
         combined = combined * len(levels) + codes
     seen, first, codes = np.unique(combined, return_index=True, return_inverse=True)
     if len(seen) < 2:
@@ -169,57 +140,3 @@ def _grouping(kept: pd.DataFrame, name: str, parts: tuple[str, ...]) -> Grouping
     for part in parts[1:]:
         labels = labels + ":" + levels_frame[part].astype(str)
     return Grouping(name, parts, codes.astype(np.intp), levels_frame, tuple(labels))
-
-
-def _fixed_part(kept: pd.DataFrame, fixed: str, needed: tuple[str, ...]) -> FixedPart:
-    if not needed:
-        ones = np.ones((len(kept), 1))
-        return FixedPart("1", ones, ("Intercept",), {"Intercept": (0,)}, None, kept[[]])
-    from formulaic import model_matrix
-    from formulaic.errors import FormulaicError
-
-    frame = kept[list(needed)]
-    for column in needed:
-        if not pd.api.types.is_numeric_dtype(frame[column]) and frame[column].nunique() < 2:
-            raise NotEnoughData(
-                f"Column {column!r} of the fixed part has one level only "
-                f"({frame[column].iloc[0]}): it cannot be compared with anything. Leave it out."
-            )
-    try:
-        matrix = model_matrix(fixed, frame, na_action="ignore")
-    except FormulaicError as fault:
-        raise ValueError(
-            f"The fixed part {fixed!r} cannot be worked out: {str(fault).splitlines()[0]}"
-        ) from fault
-    spec = matrix.model_spec
-    names = tuple(str(c) for c in matrix.columns)
-    per_term = {
-        ("Intercept" if str(term) == "1" else str(term)): tuple(int(i) for i in where)
-        for term, where in spec.term_indices.items()
-    }
-    X = np.asarray(matrix, dtype=float)
-    if not np.isfinite(X).all():
-        bad = [
-            name for name, column in zip(names, X.T, strict=True) if not np.isfinite(column).all()
-        ]
-        raise ValueError(
-            f"The fixed part {fixed!r} is not a finite number everywhere in {listed(bad)}: "
-            "check for logarithms of zero or divisions by zero."
-        )
-    return FixedPart(fixed, X, names, per_term, spec, frame)
-
-
-def independent(X: Floats) -> NDArray[np.bool_]:
-    """Which columns add something to those before them (the first of aliased columns stays)."""
-    keep = np.zeros(X.shape[1], dtype=bool)
-    basis = np.empty((len(X), 0))
-    for j, column in enumerate(X.T):
-        length = np.linalg.norm(column)
-        rest = column
-        for _ in range(2):
-            rest = rest - basis @ (basis.T @ rest)
-        left = np.linalg.norm(rest)
-        if length > 0 and left > RANK_TOLERANCE * length:
-            keep[j] = True
-            basis = np.column_stack([basis, rest / left])
-    return keep

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.errors import NotEnoughData
-from origin_compare.mixed.design import Design, independent
+from origin_compare.mixed.design import Design
+from origin_compare.mixed.fixed_part import independent
 from origin_compare.mixed.identity import expected, told_apart
 from origin_compare.mixed.nesting import nest
 from origin_compare.mixed.sums import Floats, Ints

@@ -11,6 +11,7 @@ from origin_compare.answers import listed
 from origin_compare.errors import UnknownName
 from origin_compare.mixed.design import Design, Grouping
 from origin_compare.mixed.fitting import Part
+from origin_compare.mixed.fixed_part import new_columns
 from origin_compare.mixed.modes import modes
 from origin_compare.mixed.sums import Floats, Ints
 
@@ -77,8 +78,6 @@ def _places(grouping: Grouping, new_data: pd.DataFrame, unseen: str) -> Ints:
 
 def _columns(design: Design, new_data: pd.DataFrame) -> Floats:
     fixed = design.fixed
-    if fixed.spec is None:
-        return np.ones((len(new_data), 1))
     missing = [c for c in fixed.frame.columns if c not in new_data.columns]
     if missing:
         raise UnknownName(f"The new rows have no column {listed(missing)}.")
@@ -91,5 +90,4 @@ def _columns(design: Design, new_data: pd.DataFrame) -> Floats:
                     f"The fit never saw {column} {listed([str(v) for v in new])}: "
                     "a fixed effect has no mean to fall back on."
                 )
-    matrix = fixed.spec.get_model_matrix(new_data[list(fixed.frame.columns)], na_action="ignore")
-    return np.asarray(matrix, dtype=float)
+    return new_columns(fixed, new_data)

@@ -213,3 +213,15 @@ def test_pandas_categories_set_the_base_level() -> None:
     table["still"] = pd.Categorical(table["still"], ["wash", "spirit"])
     answer = fit(table, "fruity", "still", GROUPS)
     assert list(answer.fixed["term"]) == ["Intercept", "still[T.spirit]"]
+
+
+def test_plain_formulas_equal_what_the_formula_library_makes_of_them() -> None:
+    table = season(17).assign(length_h=lambda d: 130 + d["cereal"] / 7)
+    plain = fit(table, "fruity", "peak_temp_c + length_h", GROUPS)
+    spelled = fit(table, "fruity", "1 + {peak_temp_c} + {length_h}", GROUPS)
+    assert plain.design.fixed.spec is None
+    assert spelled.design.fixed.spec is not None
+    assert plain.formula == "peak_temp_c + length_h"
+    assert_allclose(plain.criterion, spelled.criterion, rtol=1e-12)
+    assert_allclose(plain.fixed["estimate"], spelled.fixed["estimate"], rtol=1e-9)
+    assert_allclose(plain.predict(table), spelled.predict(table), rtol=1e-9)

@@ -160,6 +160,23 @@ REFUSALS = {
         ValueError,
         "fixed is 'fruity ~ still': give the right-hand side only, such as '1 + pitch_temp_c'.",
     ),
+    "no fixed column": (
+        ("fruity", "0", ["batch"]),
+        ValueError,
+        "The fixed part '0' names no column: write '1' for a mean alone, "
+        "or columns joined by +, such as 'peak_temp_c + still'.",
+    ),
+    "no formula": (
+        ("fruity", "still:", ["batch"]),
+        ValueError,
+        "The fixed part 'still:' cannot be read as a formula. Write columns joined by +, such as 'peak_temp_c + still'.",
+    ),
+    "logarithm of zero": (
+        ("fruity", "np.log(0 * peak_temp_c)", ["batch"]),
+        ValueError,
+        "The fixed part 'np.log(0 * peak_temp_c)' is not a finite number everywhere in "
+        "np.log(0 * peak_temp_c): check for logarithms of zero or divisions by zero.",
+    ),
     "text as response": (
         ("still", "1", ["batch"]),
         ValueError,
