@@ -87,7 +87,10 @@ def fit_batches(
     work = _Work(Y, X, groups, turned)
     theta, settled = work.climb(work.start())
     fit = work.result(theta, settled)
-    return replace(fit, **work.one_out(fit, turned)) if one_out else fit
+    if not one_out:
+        return fit
+    without, without_se = work.one_out(fit, turned)
+    return replace(fit, without=without, without_se=without_se)
 
 
 class _Work:
@@ -227,7 +230,7 @@ class _Work:
                 added = added + theta_cov[:, i, j, None, None] * (Q - P[i] @ C @ P[j])
         return 2.0 * C @ (0.5 * (added + added.transpose(0, 2, 1))) @ C
 
-    def one_out(self, fit: BatchFit, noise: Turned) -> dict[str, Array]:
+    def one_out(self, fit: BatchFit, noise: Turned) -> tuple[Array, Array]:
         """Leaving a batch out is giving it a column of its own, in closed form."""
         UX, Py, C, _ = self.pieces(fit.theta)
         own = noise.turn(np.eye(self.n))
@@ -238,7 +241,7 @@ class _Work:
         left = np.maximum(inverse - (pull * UX).sum(axis=2), np.finfo(float).tiny)
         without = fit.beta[:, None, :] - pull * (Py / left)[:, :, None]
         variance = np.einsum("app->ap", fit.cov)[:, None, :] + pull**2 / left[:, :, None]
-        return {"without": without, "without_se": np.sqrt(variance)}
+        return without, np.sqrt(variance)
 
     def theta_cov(self, theta: Array, UX: Array, C: Array) -> Array:
         """Inverse expected information of the two variances, also where one lies at zero:

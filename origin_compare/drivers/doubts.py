@@ -58,6 +58,10 @@ def warning(row: Mapping[Hashable, Any]) -> str:
             f"within one grower's batches {signed(row['within'])} per {row['step']}, between "
             f"growers {signed(row['between'])}: they disagree, so growers may stand behind it"
         )
+    elif row["only_between"]:
+        told.append(
+            "among batches of one grower it is not surely seen, so growers may stand behind it"
+        )
     if row["fragile"]:
         told.append(
             f"it leans on batch {row['leans_on']}; with any one batch left out the slope lies "

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from origin_compare.drivers.coding import Array, coded
 from origin_compare.drivers.kept import Kept, numbers_of, refuse_below
-from origin_compare.drivers.overlap import partners
+from origin_compare.drivers.ties import partners
 from origin_compare.drivers.wording import Limits, step, title
 
 

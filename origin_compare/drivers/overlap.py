@@ -9,9 +9,18 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from origin_compare.answers import count
-from origin_compare.drivers.coding import Array, basis, coded, design, explained
+from origin_compare.answers import count, listed
+from origin_compare.drivers.coding import basis, coded, design
 from origin_compare.drivers.kept import Kept, keep, numbers_of, refuse_below
+from origin_compare.drivers.ties import (
+    PAIR,
+    condition_index,
+    inflation,
+    number_and_factor,
+    strays,
+    varies,
+    within_share,
+)
 from origin_compare.drivers.wording import (
     BY_NATURE,
     FACTORS,
@@ -76,11 +85,7 @@ class Separability:
             )
         still = self.spread[self.spread["sd"] == 0]["variable"]
         told += [f"{upper(title(name))} did not vary, so nothing goes with it." for name in still]
-        tied = self.tied()
-        order = {"numbers": 0, "number and factor": 1, "factors": 2}
-        tied = tied[~tied["relation"].str.startswith("one batch per")]
-        tied = tied.sort_values("kind", key=lambda kind: kind.map(order), kind="stable")
-        return told + tied["says"].tolist()
+        return told + _tie_sentences(self.tied(), self.origin)
 
     def sentence(self) -> str:
         """All ties in one breath, or that there are none."""
@@ -96,6 +101,43 @@ class Separability:
     def rests_on(self) -> str:
         """Batches used and left out."""
         return self.kept.words()
+
+
+def _tie_sentences(tied: pd.DataFrame, origin: str) -> list[str]:
+    """Ties among numbers, of numbers with the origin, then among factors; factors that are one
+    and the same are told as one group, and what follows from that is not told again."""
+    numbers = tied[tied["kind"] == "numbers"]["says"].tolist()
+    mixed = tied[(tied["kind"] == "number and factor") & ~tied["relation"].str.startswith("one ")]
+    by_origin = mixed[mixed["second"] == origin]
+    elsewhere = mixed[~mixed["first"].isin(by_origin["first"])]
+    factors = tied[tied["kind"] == "factors"]
+    groups = _one_and_the_same(factors)
+    stands_for = {name: group[0] for group in groups for name in group}
+    rest = factors[factors["relation"] != "one and the same"]
+    kept = [
+        all(stands_for.get(name, name) == name for name in pair)
+        for pair in zip(rest["first"], rest["second"], strict=True)
+    ]
+    same = [
+        f"{upper(joined(title(name) for name in group))} are one and the same here: this data "
+        "cannot tell them apart."
+        for group in groups
+    ]
+    told = [*numbers, *by_origin["says"], *elsewhere["says"], *same, *rest.loc[kept, "says"]]
+    return list(dict.fromkeys(told))
+
+
+def _one_and_the_same(factors: pd.DataFrame) -> list[list[str]]:
+    """Factors with the same levels under other names, in groups."""
+    same = factors[factors["relation"] == "one and the same"]
+    groups: list[list[str]] = []
+    for first, second in zip(same["first"], same["second"], strict=True):
+        home = next((group for group in groups if first in group or second in group), None)
+        if home is None:
+            groups.append([first, second])
+        else:
+            home += [name for name in (first, second) if name not in home]
+    return groups
 
 
 def separable(
@@ -124,10 +166,12 @@ def separable(
     pairs = [_two_factors(rows, *pair) for pair in combinations(several, 2)]
     moving = [name for name in numbers if rows[name].nunique() > 1]
     pairs += [_two_numbers(rows, *pair, origin, limits) for pair in combinations(moving, 2)]
-    pairs += [_mixed(rows, number, name, limits) for number in moving for name in several]
+    pairs += [
+        number_and_factor(rows, number, name, limits) for number in moving for name in several
+    ]
     return Separability(
         spread=_spread(rows, numbers, origin, limits),
-        overlaps=pd.DataFrame(pairs, columns=_PAIR),
+        overlaps=pd.DataFrame(pairs, columns=PAIR),
         condition_index=condition_index(numbers_of(rows, moving)),
         origin=origin,
         one_each=bool(rows[origin].value_counts().max() == 1),
@@ -136,94 +180,10 @@ def separable(
     )
 
 
-_PAIR = ["first", "second", "kind", "relation", "strength", "r", "within", "cannot_tell", "says"]
-
-
-def inflation(columns: Array) -> Array:
-    """Variance inflation factor of each column (n x k) given the others; inf when exact."""
-    found = []
-    for k in range(columns.shape[1]):
-        r2 = explained(columns[:, k], np.delete(columns, k, axis=1))
-        found.append(np.inf if r2 > 1 - 1e-9 else 1.0 / (1.0 - r2))
-    return np.array(found)
-
-
-def condition_index(columns: Array) -> float:
-    """Largest over smallest singular value, columns centred and at unit length (after Belsley,
-    Kuh and Welsch, Regression Diagnostics, 1980); inf when one column is spanned by others."""
-    if columns.shape[1] < 2:
-        return 1.0
-    centred = columns - columns.mean(axis=0)
-    singular = np.linalg.svd(centred / np.linalg.norm(centred, axis=0), compute_uv=False)
-    return float(singular[0] / singular[-1]) if singular[-1] > 1e-9 * singular[0] else float("inf")
-
-
-def within_share(number: Array, factor: Array) -> float:
-    """Share of a number's variance that lies within the groups coded by `factor` (n x k),
-    as one minus adjusted R2, at most 1; 0 when there is no degree of freedom within."""
-    n, rank = len(number), basis(factor).shape[1]
-    if n - 1 - rank < 1:
-        return 0.0
-    return float(min(1.0, (1.0 - explained(number, factor)) * (n - 1) / (n - 1 - rank)))
-
-
-def partners(
-    rows: pd.DataFrame, process: list[str], origin: str, still: Iterable[str], limits: Limits
-) -> dict[str, tuple[str, str]]:
-    """For each process variable that cannot be told apart: with what, and the sentence why."""
-    found: dict[str, tuple[str, str]] = {}
-    moving = [name for name in process if rows[name].nunique() > 1]
-    others = [name for name in still if name not in process]
-    matrix = numbers_of(rows, [*moving, *others])
-    season = coded(rows["season"].astype(str)) if _varies(rows, "season") else matrix[:, :0]
-    vif = inflation(np.hstack([matrix, season]))
-    for name in process:
-        if name not in moving:
-            found[name] = ("", f"{title(name)} did not vary in these batches")
-            continue
-        by_origin = _mixed(rows, name, origin, limits)
-        k = moving.index(name)
-        if by_origin["cannot_tell"]:
-            found[name] = (origin, str(by_origin["says"]).rstrip("."))
-        elif vif[k] > limits.most_vif:
-            found[name] = _nearest(rows, name, [*moving, *others], season.shape[1] > 0, vif[k])
-    return found
-
-
-def _nearest(
-    rows: pd.DataFrame, name: str, numbers: list[str], seasons: bool, vif: float
-) -> tuple[str, str]:
-    """The variable that most nearly moves with `name`."""
-    own = numbers_of(rows, [name])[:, 0]
-    likeness = {
-        other: np.sqrt(explained(own, numbers_of(rows, [other])))
-        for other in numbers
-        if other != name
-    }
-    if seasons:
-        likeness["season"] = np.sqrt(explained(own, coded(rows["season"].astype(str))))
-    other = max(likeness, key=lambda key: likeness[key])
-    told = "without limit" if np.isinf(vif) else f"{vif:.0f}-fold"
-    if other == "season":
-        return other, (
-            f"{title(name)} went with the season and the other variables (its variance is "
-            f"inflated {told}): this data cannot tell them apart"
-        )
-    r = float(np.corrcoef(own, numbers_of(rows, [other])[:, 0])[0, 1])
-    return other, (
-        f"{title(name)} and {title(other)} move together here (r = {plain(r)}; its variance is "
-        f"inflated {told}): this data cannot tell them apart"
-    )
-
-
-def _varies(rows: pd.DataFrame, name: str) -> bool:
-    return name in rows and rows[name].nunique() > 1
-
-
 def _spread(rows: pd.DataFrame, numbers: list[str], origin: str, limits: Limits) -> pd.DataFrame:
     moving = [name for name in numbers if rows[name].nunique() > 1]
     season = (
-        coded(rows["season"].astype(str)) if _varies(rows, "season") else np.empty((len(rows), 0))
+        coded(rows["season"].astype(str)) if varies(rows, "season") else np.empty((len(rows), 0))
     )
     vif = dict(zip(moving, inflation(np.hstack([numbers_of(rows, moving), season])), strict=False))
     factor = coded(rows[origin].astype(str))
@@ -251,16 +211,30 @@ def _spread(rows: pd.DataFrame, numbers: list[str], origin: str, limits: Limits)
 def _two_numbers(
     rows: pd.DataFrame, first: str, second: str, origin: str, limits: Limits
 ) -> dict[str, object]:
-    a, b = numbers_of(rows, [first, second]).T
-    r = float(np.corrcoef(a, b)[0, 1])
+    both = numbers_of(rows, [first, second])
+    r = float(np.corrcoef(both[:, 0], both[:, 1])[0, 1])
     within = _within_r(rows, first, second, origin)
-    tied = 1.0 / max(1.0 - r * r, 1e-12) > limits.most_vif
-    words = f"{upper(title(first))} and {title(second)} move together here (r = {plain(r)})"
-    says = f"{words}: this data cannot tell them apart." if tied else ""
-    relation = "move together" if tied else "apart"
-    return dict(
-        zip(_PAIR, [first, second, "numbers", relation, abs(r), r, within, tied, says], strict=True)
+    relation, told, save = "apart", r, ""
+    if _inflated(r) > limits.most_vif:
+        relation = "move together"
+    elif len(out := strays(both, 0)):
+        left = np.delete(both, out, axis=0)
+        told = float(np.corrcoef(left[:, 0], left[:, 1])[0, 1])
+        if _inflated(told) > limits.most_vif:
+            relation = "move together but for a few"
+            ids = [str(batch) for batch in rows.index[out]]
+            save = f" in all but {count(len(ids), 'batch')} ({listed(ids)})"
+    tied = relation != "apart"
+    says = (
+        f"{upper(title(first))} and {title(second)} move together here{save} (r = {plain(told)}): "
+        "this data cannot tell them apart."
     )
+    row = [first, second, "numbers", relation, abs(r), r, within, tied, says if tied else ""]
+    return dict(zip(PAIR, row, strict=True))
+
+
+def _inflated(r: float) -> float:
+    return 1.0 / max(1.0 - r * r, 1e-12)
 
 
 def _within_r(rows: pd.DataFrame, first: str, second: str, origin: str) -> float:
@@ -269,36 +243,6 @@ def _within_r(rows: pd.DataFrame, first: str, second: str, origin: str) -> float
     a, b = left.to_numpy().T
     size = float(np.sqrt((a @ a) * (b @ b)))
     return float(a @ b) / size if size > 1e-9 * len(a) * float(rows[first].std()) else np.nan
-
-
-def _mixed(rows: pd.DataFrame, number: str, factor: str, limits: Limits) -> dict[str, object]:
-    values = numbers_of(rows, [number])[:, 0]
-    levels = coded(rows[factor].astype(str))
-    share = within_share(values, levels)
-    tied = share < limits.least_within
-    says, relation = "", "apart"
-    if tied:
-        relation = f"set by the {title(factor)}"
-        if levels.shape[1] == len(values) - 1:
-            relation = f"one batch per {title(factor)}"
-            says = (
-                f"With one batch per {title(factor)}, {title(number)} and {title(factor)} are "
-                "one thing."
-            )
-        else:
-            says = (
-                f"{upper(title(number))} hardly varied within one "
-                f"{title(factor)} ({100 * share:.0f} % of its variation): this data cannot tell "
-                f"{title(number)} from {title(factor)}."
-            )
-    strength = float(np.sqrt(max(0.0, 1.0 - share)))
-    return dict(
-        zip(
-            _PAIR,
-            [number, factor, "number and factor", relation, strength, np.nan, share, tied, says],
-            strict=True,
-        )
-    )
 
 
 def _two_factors(rows: pd.DataFrame, first: str, second: str) -> dict[str, object]:
@@ -325,7 +269,7 @@ def _two_factors(rows: pd.DataFrame, first: str, second: str) -> dict[str, objec
     else:
         relation, says = "apart", ""
     row = [first, second, "factors", relation, strength, np.nan, np.nan, bool(says), says]
-    return dict(zip(_PAIR, row, strict=True))
+    return dict(zip(PAIR, row, strict=True))
 
 
 def _nested(inner: str, outer: str, number: int) -> str:

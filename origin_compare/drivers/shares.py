@@ -25,7 +25,7 @@ from origin_compare.drivers.kept import (
     refuse_below,
     scores_of,
 )
-from origin_compare.drivers.overlap import partners
+from origin_compare.drivers.ties import partners
 from origin_compare.drivers.wording import (
     PROCESS,
     STILL,

@@ -51,9 +51,10 @@ class Effects:
         `tied_with` and `why` where the slope is no answer; `alone, alone_low, alone_high,
         alone_p` with no other process variable; `difference` between the two in words.
         `within, within_low, within_high` among batches of one grower and `between` growers, with
-        `disagree_p`: where they disagree nothing is called clear. `curve_p`: is it a straight
-        line. `without_low, without_high`: the slope with any one batch left out; `fragile` when
-        one batch (`leans_on`) carries it. `warning`: all this in words.
+        `disagree_p`: what is not seen within growers, or otherwise there, is not called clear.
+        `curve_p`: is it a straight line. `without_low, without_high`: the slope with any one
+        batch left out; `fragile` when one batch (`leans_on`) carries it. `warning`: all this in
+        words.
     `origins`: one row per attribute: share of the visible variation that is between growers,
         with interval, p, q and verdict (`direct` given process, `total` without it).
     `tested`: how many slopes share the false-discovery bound.
@@ -198,13 +199,20 @@ def judge(
         table["tested"] = len(p)
     slopes["disagrees"] = ask_slope & (slopes["disagree_p"] <= limits.disagree_p)
     slopes["verdict"] = _verdicts(slopes, refused, limits)
-    torn = slopes["disagrees"] & (slopes["verdict"] == "clear")
-    slopes.loc[torn, "verdict"] = "a hint"
+    slopes["only_between"] = (slopes["verdict"] == "clear") & ~_within_too(slopes)
+    torn = slopes["disagrees"] | slopes["only_between"]
+    slopes.loc[torn & (slopes["verdict"] == "clear"), "verdict"] = "a hint"
     origins["verdict"] = _verdicts(origins, origins["p"].isna(), limits)
     slopes["difference"] = [_difference(row) for row in slopes.to_dict("records")]
     slopes["fragile"] = slopes["verdict"].isin(["clear", "a hint"]) & slopes["leans_on"].ne("")
     slopes["warning"] = [warning(row) for row in slopes.to_dict("records")]
     return int(ask_slope.sum())
+
+
+def _within_too(slopes: pd.DataFrame) -> pd.Series:
+    """Whether the slope is seen among batches of one grower, where that could be looked at."""
+    up, down = slopes["within_low"] > 0, slopes["within_high"] < 0
+    return slopes["within"].isna() | (up & (slopes["slope"] > 0)) | (down & (slopes["slope"] < 0))
 
 
 def _verdicts(table: pd.DataFrame, refused: pd.Series, limits: Limits) -> list[str]:

@@ -56,18 +56,19 @@ def invent(
     slopes: Floats | None = None,
     together: float = 0.0,
     seasons: int = 1,
+    hidden: float = 0.0,
 ) -> Invented:
     """A season: `tied` is the share of the process variables' variance that is the growers' own,
-    `together` the correlation of length with final pH."""
+    `together` the correlation of length with final pH, `hidden` how far what growers do to
+    length goes with what their barley gives (score points per step of their own length)."""
     rng = np.random.default_rng(seed)
     n = growers * each
     g = np.repeat(np.arange(growers), each)
-    x = np.sqrt(tied) * rng.normal(size=(growers, 3))[g] + np.sqrt(1 - tied) * rng.normal(
-        size=(n, 3)
-    )
+    habit = rng.normal(size=(growers, 3))
+    x = np.sqrt(tied) * habit[g] + np.sqrt(1 - tied) * rng.normal(size=(n, 3))
     x[:, 2] = together * x[:, 0] + np.sqrt(1 - together**2) * x[:, 2]
     B = np.zeros((3, attributes)) if slopes is None else slopes
-    effect = grower_sd * rng.normal(size=(growers, attributes))
+    effect = grower_sd * rng.normal(size=(growers, attributes)) + hidden * habit[:, :1]
     signal = x @ B + effect[g]
     scores = signal + batch_sd * rng.normal(size=signal.shape)
     scores = scores + panel_sd * rng.normal(size=signal.shape)

@@ -46,6 +46,34 @@ def _dense(
     return float(loglik), beta, np.linalg.inv(M), np.array([modes, np.sqrt(np.diag(error))])
 
 
+def _for_weights(X: Floats, g: NDArray[np.intp], S: Floats, theta: Floats, cov: Floats) -> Floats:
+    """Kenward and Roger's addition, term by term as printed."""
+    K = [(g[:, None] == g).astype(float), np.eye(len(g))]
+    V = np.linalg.inv(theta[0] * K[0] + theta[1] * K[1] + S)
+    P = V - V @ X @ cov @ X.T @ V
+    info = [[0.5 * np.trace(P @ K[i] @ P @ K[j]) for j in range(2)] for i in range(2)]
+    W = np.linalg.inv(np.array(info))
+    added = np.zeros_like(cov)
+    for i in range(2):
+        for j in range(2):
+            Pi, Pj = (-X.T @ V @ K[k] @ V @ X for k in (i, j))
+            Q = X.T @ V @ K[i] @ V @ K[j] @ V @ X
+            added += W[i, j] * (Q - Pi @ cov @ Pj)
+    return np.asarray(2 * cov @ added @ cov)
+
+
+def test_leaving_one_batch_out_is_a_fit_without_it() -> None:
+    Y, X, g, noise = _world(8, True)
+    fit = fit_batches(Y, X, g, noise, one_out=True)
+    assert fit.without is not None
+    for i in (0, 7, 39):
+        keep = np.arange(40) != i
+        _, beta, _, _ = _dense(
+            Y[keep, 1], X[keep], g[keep], noise[1][np.ix_(keep, keep)], fit.theta[1]
+        )
+        np.testing.assert_allclose(fit.without[1, i], beta, atol=1e-9)
+
+
 @pytest.mark.parametrize("full", [False, True], ids=["apart", "correlated"])
 def test_it_finds_the_top_of_the_dense_likelihood(full: bool) -> None:
     Y, X, g, noise = _world(5, full)
@@ -67,7 +95,8 @@ def test_it_finds_the_top_of_the_dense_likelihood(full: bool) -> None:
         np.testing.assert_allclose(fit.theta[a], np.exp(found.x), atol=VARIANCE)
         assert fit.loglik[a] == pytest.approx(loglik, abs=1e-9)
         np.testing.assert_allclose(fit.beta[a], beta, atol=1e-10)
-        np.testing.assert_allclose(fit.cov[a], cov, atol=1e-10)
+        inflated = cov + _for_weights(X, g, noise[a], fit.theta[a], cov)
+        np.testing.assert_allclose(fit.cov[a], inflated, atol=1e-10)
         np.testing.assert_allclose([fit.growers[a], fit.grower_se[a]], modes, atol=1e-9)
 
 

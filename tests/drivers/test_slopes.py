@@ -107,6 +107,43 @@ def test_growers_share_covers_its_truth_and_is_named() -> None:
     assert (origins["verdict"] == "clear").all()
 
 
+def test_growers_behind_a_slope_are_seen() -> None:
+    """Growers who run long also grow fruitier barley: nothing is clear, and it is said why."""
+    false_clear = warned = 0
+    for seed in range(12):
+        season = invent(seed, growers=20, each=3, tied=0.6, hidden=0.6)
+        table = effects(season.batches, season.profile).table()
+        length = table[table["process"] == "length_h"]
+        false_clear += int((length["verdict"] == "clear").sum())
+        warned += int(length["warning"].str.contains("growers may stand behind it").sum())
+    assert false_clear <= 2  # of 72
+    assert warned > 20
+
+
+def test_one_batch_that_carries_a_slope_is_named() -> None:
+    season = invent(4, slopes=np.zeros((3, 6)))
+    batches = season.batches.copy()
+    batches.loc[0, "peak_temp_c"] = 36.0
+    scores = season.profile.estimates.copy()
+    scores.iloc[0] += 4.0
+    found = effects(batches, Tasted(scores, season.profile.errors, season.profile.told)).table()
+    peak = found[found["process"] == "peak_temp_c"]
+    assert peak["fragile"].sum() >= 4
+    assert set(peak.loc[peak["fragile"], "leans_on"]) == {"B000"}
+    assert peak.loc[peak["fragile"], "warning"].str.contains("it leans on batch B000; with").all()
+
+
+def test_a_bend_is_seen_and_a_straight_line_is_not_bent() -> None:
+    season = invent(6, each=8, slopes=two_true())
+    x = (season.batches["length_h"] - 130) / 10
+    bent = season.profile.estimates.copy()
+    bent["attribute 3"] += 0.4 * x.to_numpy() ** 2
+    profile = Tasted(bent, season.profile.errors, season.profile.told)
+    table = effects(season.batches, profile).table()
+    assert _row(table, "attribute 3", "length_h")["curve_p"] < 0.001
+    assert (table["curve_p"] < 0.01).sum() <= 2
+
+
 def test_one_batch_per_grower_gives_no_share() -> None:
     season = invent(12, growers=20, each=1)
     found = effects(season.batches, season.profile)
