@@ -22,7 +22,7 @@ from origin_compare.records.cells import (
     parse_text,
 )
 from origin_compare.records.findings import Finding, finding, mending
-from origin_compare.records.guess import Guess, Mapped
+from origin_compare.records.guess import Guess, Mapped, attribute_name
 from origin_compare.records.sheets import Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
 from origin_compare.records.within import out_of_order, score_range
@@ -144,9 +144,17 @@ def _columns(
         narrowed = score_range(columns) if column.name == "score" else None
         hints = replace(shared, unit=one.unit if one else "", groups=groups)
         read = parse_column(texts, narrowed or column, hints)
-        columns[column.name] = read.values
+        columns[column.name] = _as_attribute(read.values, column)
         findings.extend(read.findings)
     return columns, findings
+
+
+def _as_attribute(values: pd.Series, column: Column) -> pd.Series:
+    """Attributes are written the same way whether they stand in a header or in a cell."""
+    if column.name != "attribute":
+        return values
+    names = {name: attribute_name(str(name)) for name in values.dropna().unique()}
+    return values.map(names).astype("str")
 
 
 def parse_column(texts: Coded, column: Column, hints: Hints) -> Parsed:

@@ -20,7 +20,7 @@ _NAMES: Mapping[str, tuple[str, ...]] = {
     "yeasts": ("strain",),
     "spirits": ("still",),
     "congeners": ("compound",),
-    "scores": ("assessor_id", "tasting_id"),
+    "scores": ("assessor_id", "tasting_id", "attribute"),
 }
 """Columns whose names the answers group by, and which no other sheet checks."""
 

@@ -165,6 +165,16 @@ def test_a_wide_tasting_sheet_becomes_long() -> None:
     assert '"Green_Grassy": "3"' in scores["_raw"].iloc[0]
 
 
+def test_an_attribute_is_the_same_in_a_header_and_in_a_cell() -> None:
+    wide = "Session,Taster,Sample,Green_Grassy\nT1,A1,B1,3\n"
+    long = "Session,Taster,Sample,Attribute,Score\nT2,A1,B1,Green grassy,4\nT2,A1,B2,,4\n"
+    planned = plan({**SEASON, "wide.csv": wide, "long.csv": long})
+    assert planned.sheets["scores"]["attribute"].tolist() == ["green grassy"] * 2
+    assert said(planned) == [
+        "long.csv row 3, attribute: is empty. Every row of scores needs its attribute."
+    ]
+
+
 def test_the_scale_of_a_sheet_bounds_its_scores() -> None:
     text = "tasting,assessor,batch,scale,attribute,score\nT1,A1,B1,0-10,fruity,45\n"
     assert said(plan({**SEASON, "scores.csv": text})) == [
