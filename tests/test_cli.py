@@ -226,7 +226,7 @@ def test_the_demo_is_filled_once_and_never_into_records_of_one_s_own(
     assert len(calls) == 2
 
 
-def test_run_as_a_module_and_with_a_reader_that_stops_early(sheets: Path) -> None:
+def test_run_as_a_module(sheets: Path) -> None:
     whole = subprocess.run(
         [sys.executable, "-m", "origin_compare", "check", str(sheets)],
         capture_output=True, text=True, check=False, env=os.environ,

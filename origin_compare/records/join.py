@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.house import HouseRules, default_rules
-from origin_compare.records import chain
 from origin_compare.records.faults import Fault
 from origin_compare.records.frames import all_shaped, looked_up
 from origin_compare.records.matching import missing_links, unmatched_rows
 from origin_compare.records.season import Season
+from origin_compare.records.shares import NOT_KNOWN, WHOLE, classes, joined_names, origins
 
 LOT_NUMBERS = [
     "grain_n_pct_dm",
@@ -89,7 +89,7 @@ def build_season(
     rules = rules or default_rules()
     clean = all_shaped(sheets)
     clean["readings"] = with_hours(clean["readings"], clean["fermentations"])
-    shares = chain.origins(clean)
+    shares = origins(clean)
     batches = _batches(clean, shares, rules)
     return Season(
         sheets=clean,
@@ -116,7 +116,7 @@ def _batches(
     whole = clean["fermentations"].set_index("batch_id")[FERMENTATION]
     table = whole.join(
         [
-            chain.classes(shares),
+            classes(shares),
             _lot_part(clean, shares),
             _malt_part(clean),
             _mash_part(clean["mashes"]),
@@ -125,7 +125,7 @@ def _batches(
         ]
     )
     table = table.join(_yeast_part(clean["yeasts"], table, rules))
-    table["origin"] = table["origin"].fillna(chain.NOT_KNOWN)
+    table["origin"] = table["origin"].fillna(NOT_KNOWN)
     table["status"] = np.select(
         [table["runs"].notna(), table["ended_at"].notna()], ["distilled", "ended"], "fermenting"
     )
@@ -157,7 +157,7 @@ def _lot_part(clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame) -> pd.Dat
     table = _weighted(rows, "batch_id", rows["share"], LOT_NUMBERS)
     for name in LOT_NAMES:
         table[name] = _single(rows, "batch_id", name)
-    in_full = rows.groupby("batch_id")["share"].sum() >= chain.WHOLE
+    in_full = rows.groupby("batch_id")["share"].sum() >= WHOLE
     return table.where(in_full, axis=0)
 
 
@@ -168,7 +168,7 @@ def _malt_part(clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     rows = mashes[["batch_id", "malt_id", "grist_kg"]].merge(values, on="malt_id", how="left")
     weight = _or_equal(rows, "batch_id", "grist_kg")
     table = _weighted(rows, "batch_id", weight, list(MALT_NUMBERS)).rename(columns=MALT_NUMBERS)
-    table["malt_id"] = chain.joined_names(rows, "batch_id", "malt_id").str.replace(" + ", "+")
+    table["malt_id"] = joined_names(rows, "batch_id", "malt_id").str.replace(" + ", "+")
     return table
 
 
@@ -205,7 +205,7 @@ def _spirit_part(spirits: pd.DataFrame) -> pd.DataFrame:
     return sums.assign(
         runs=by_batch.size(),
         distilled_on=by_batch["distilled_on"].max(),
-        still=chain.joined_names(spirits, "batch_id", "still"),
+        still=joined_names(spirits, "batch_id", "still"),
         **_weighted(spirits, "batch_id", charged, ["wash_abv_pct"]),
         **_weighted(spirits, "batch_id", made, strengths),
     )

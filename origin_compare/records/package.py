@@ -71,7 +71,7 @@ def export_package(season: Season, folder: str | Path) -> Exported:
     place.mkdir(parents=True, exist_ok=True)
     sheets = {name: _as_given(name, frame, season) for name, frame in season.sheets.items()}
     for name, frame in sheets.items():
-        (place / f"{name}.csv").write_text(safe_csv(_as_text(name, frame)), encoding="utf-8")
+        (place / f"{name}.csv").write_text(safe_csv(canonical_text(name, frame)), encoding="utf-8")
     (place / RULES_FILE).write_text(rules_as_toml(season.rules), encoding="utf-8")
     said = json.dumps(_description(season, sheets), ensure_ascii=False, indent=2)
     (place / DESCRIPTION).write_text(said + "\n", encoding="utf-8")
@@ -111,7 +111,8 @@ def _as_given(name: str, frame: pd.DataFrame, season: Season) -> pd.DataFrame:
     return frame.assign(hours=frame["hours"].where(frame["hours"] != worked_out))
 
 
-def _as_text(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+def canonical_text(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    """A shaped sheet as it is exported: days and moments as ISO 8601 text, figures as they are."""
     columns = {
         column.name: _cells(frame[column.name], column.kind) for column in SHEETS[name].columns
     }

@@ -37,7 +37,7 @@ def insert_rows(
     told = ", ".join(quote(name) for name in names)
     marks = ", ".join(mark for _ in names)
     text = f"INSERT INTO {quote(table.name)} ({told}) VALUES ({marks})"
-    cursor = link.connection.cursor()
+    cursor: Any = link.connection.cursor()
     try:
         cursor.executemany(text, rows)
     finally:

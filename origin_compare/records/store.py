@@ -27,6 +27,7 @@ from origin_compare.records.harvest import one_harvest
 from origin_compare.records.join import build_season
 from origin_compare.records.rows import read_frame
 from origin_compare.records.schema import (
+    CORRECTIONS,
     FAULTS,
     HEADER_MAPS,
     HOUSE_RULES,
@@ -42,6 +43,7 @@ from origin_compare.records.taking import Original, Taken, TakenBack
 
 if TYPE_CHECKING:
     from origin_compare.records.plan import IntakePlan
+    from origin_compare.records.trace import Key, Traced
 
 INTAKE_COLUMNS = ["intake_id", "taken_at", "who", "what", "files", "rows", "faults"]
 
@@ -72,7 +74,7 @@ class Store:
     @property
     def revision(self) -> int:
         """Another number whenever the content is another; a cache key."""
-        with self._reading() as link:
+        with self.reading() as link:
             return taking.revision(link)
 
     def close(self) -> None:
@@ -115,7 +117,7 @@ class Store:
         the plan was made of.
         """
         files = _files_of(plan, dict(originals))
-        with self._writing() as link:
+        with self.writing() as link:
             return taking.take_in(
                 link, plan.sheets, plan.faults, plan.set_aside, plan.already_there, files, who
             )
@@ -126,12 +128,12 @@ class Store:
         Raises `StoreFault` if rows of other intakes hang on it; with `with_dependants` it goes
         all the same, and those rows stay without their partner (`TakenBack.orphans`).
         """
-        with self._writing() as link:
+        with self.writing() as link:
             return taking.take_back(link, intake_id, with_dependants=with_dependants)
 
     def intakes(self) -> pd.DataFrame:
         """One row per intake, latest first: `INTAKE_COLUMNS`, `taken_at` in UTC."""
-        with self._reading() as link:
+        with self.reading() as link:
             found = link.execute(select(INTAKES).order_by(INTAKES.c.intake_id.desc())).all()
             frame = pd.DataFrame(found, columns=["intake_id", "taken_at", "who", "what"])
             counts = {
@@ -148,7 +150,7 @@ class Store:
 
     def files(self, intake_id: int) -> pd.DataFrame:
         """The files of an intake: `file, sha256, bytes`."""
-        with self._reading() as link:
+        with self.reading() as link:
             _known_intake(link, intake_id)
             found = link.execute(
                 select(INTAKE_FILES.c.file, ORIGINALS.c.sha256, ORIGINALS.c.size)
@@ -160,7 +162,7 @@ class Store:
 
     def original(self, intake_id: int, file: str) -> bytes:
         """The file exactly as it was brought in. `UnknownName` if that intake had no such file."""
-        with self._reading() as link:
+        with self.reading() as link:
             _known_intake(link, intake_id)
             kept = link.execute(
                 select(ORIGINALS.c.packed)
@@ -177,7 +179,7 @@ class Store:
 
     def set_aside(self, intake_id: int) -> dict[str, pd.DataFrame]:
         """The rows an intake set aside, as text, one table per file and sheet."""
-        with self._reading() as link:
+        with self.reading() as link:
             _known_intake(link, intake_id)
             found = link.execute(
                 select(SET_ASIDE.c.name, SET_ASIDE.c.packed)
@@ -188,7 +190,7 @@ class Store:
 
     def faults(self, intake_id: int) -> pd.DataFrame:
         """What an intake found wrong, as a table (`faults.FAULT_COLUMNS`)."""
-        with self._reading() as link:
+        with self.reading() as link:
             _known_intake(link, intake_id)
             return fault_table(_faults(link, intake_id))
 
@@ -196,34 +198,69 @@ class Store:
 
     def known(self) -> dict[str, pd.DataFrame]:
         """All sheets as stored: what a plan holds new rows against."""
-        with self._reading() as link:
+        with self.reading() as link:
             return {name: read_frame(link, name) for name in SHEETS}
 
     def keys(self) -> dict[str, pd.Series]:
         """Per sheet the prints of all rows: `content_print` by `key_print` (see fingerprint)."""
-        with self._reading() as link:
+        with self.reading() as link:
             return {name: _prints(link, name) for name in SHEETS}
 
     def remember_headers(self, mapped: HeaderMap) -> None:
         """Keep a header map for the next file with the same headers of the same sheet."""
         said = json.dumps(asdict(mapped), ensure_ascii=False, sort_keys=True)
         name = f"{mapped.sheet}: {', '.join(sorted(mapped.columns))}"
-        with self._writing() as link:
+        with self.writing() as link:
             link.execute(HEADER_MAPS.delete().where(HEADER_MAPS.c.name == name))
             link.execute(insert(HEADER_MAPS).values(name=name, said=said))
             taking.bump(link)
 
     def header_maps(self) -> tuple[HeaderMap, ...]:
         """The header maps remembered."""
-        with self._reading() as link:
+        with self.reading() as link:
             found = link.execute(select(HEADER_MAPS.c.said).order_by(HEADER_MAPS.c.name)).scalars()
             return tuple(HeaderMap(**json.loads(said)) for said in found)
+
+    # One cell
+
+    def trace(self, sheet: str, key: Key, column: str) -> Traced:
+        """Where a value came from: file, row, the text as written, its corrections."""
+        from origin_compare.records.trace import trace
+
+        return trace(self, sheet, key, column)
+
+    def correct(
+        self, sheet: str, key: Key, column: str, new_text: str, who: str, why: str
+    ) -> Traced:
+        """Correct one cell by a text as it would stand in a file; who, when and old are kept.
+
+        Raises `StoreFault` for a text the intake would refuse, or without who and why.
+        """
+        from origin_compare.records.trace import correct, trace_row
+
+        rules = self.rules()
+        with self.writing() as link:
+            row_id = correct(link, rules, sheet, key, column, new_text, who, why)
+        return trace_row(self, sheet, row_id, column)
+
+    def corrections(self) -> pd.DataFrame:
+        """Every correction, oldest first: `corrected_at, sheet, row_key, column, old, new, ...`."""
+        names = ["corrected_at", "sheet", "row_key", "column", "old", "new", "who", "why"]
+        with self.reading() as link:
+            found = link.execute(
+                select(*(CORRECTIONS.c[name] for name in names)).order_by(
+                    CORRECTIONS.c.correction_id
+                )
+            ).all()
+        frame = pd.DataFrame(found, columns=names)
+        moments = pd.to_datetime(frame["corrected_at"].astype("int64"), unit="us", utc=True)
+        return frame.assign(corrected_at=moments)
 
     # House rules
 
     def rules(self) -> HouseRules:
         """The house rules set last, or those every store starts with."""
-        with self._reading() as link:
+        with self.reading() as link:
             said = link.execute(
                 select(HOUSE_RULES.c.said).order_by(HOUSE_RULES.c.version.desc()).limit(1)
             ).scalar()
@@ -232,12 +269,12 @@ class Store:
     @property
     def has_own_rules(self) -> bool:
         """Whether house rules were ever set here."""
-        with self._reading() as link:
+        with self.reading() as link:
             return link.execute(select(HOUSE_RULES.c.version).limit(1)).first() is not None
 
     def set_rules(self, rules: HouseRules, who: str = "") -> None:
         """Set the house rules; the ones before stay on record."""
-        with self._writing() as link:
+        with self.writing() as link:
             said = rules_as_toml(rules)
             link.execute(insert(HOUSE_RULES).values(set_at=taking.now(), who=who, said=said))
             taking.bump(link)
@@ -247,20 +284,20 @@ class Store:
     def seasons(self) -> list[int]:
         """The harvest years on record, oldest first."""
         column = SHEET_TABLES["lots"].c.season
-        with self._reading() as link:
+        with self.reading() as link:
             return list(link.execute(select(column).distinct().order_by(column)).scalars())
 
     def sheet(self, name: str) -> pd.DataFrame:
         """One sheet as stored, `intake_id, from_file, from_tab, from_row` behind its columns."""
         if name not in SHEETS:
             raise UnknownName(f"There is no sheet {name}. Sheets: {', '.join(SHEETS)}.")
-        with self._reading() as link:
+        with self.reading() as link:
             return read_frame(link, name, "intake_id", "from_file", "from_tab", "from_row")
 
     def season(self, seasons: int | Sequence[int] | None = None) -> Season:
         """All on record joined, or the given harvest years; `UnknownName` for one not there."""
         rules = self.rules()
-        with self._reading() as link:
+        with self.reading() as link:
             sheets = {name: read_frame(link, name) for name in SHEETS}
             faults, revision = _faults(link, None), taking.revision(link)
         whole = build_season(sheets, rules, faults=faults, revision=revision)
@@ -269,12 +306,14 @@ class Store:
         return one_harvest(whole, *([seasons] if isinstance(seasons, int) else seasons))
 
     @contextmanager
-    def _reading(self) -> Iterator[Connection]:
+    def reading(self) -> Iterator[Connection]:
+        """A connection on one unchanging state of the store, for the records' own modules."""
         with _told_plainly(self.url), self._engines.read.begin() as link:
             yield link
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def writing(self) -> Iterator[Connection]:
+        """A connection that alone may write until it is done; an error undoes all of it."""
         with _told_plainly(self.url), self._engines.write.begin() as link:
             yield link
 
