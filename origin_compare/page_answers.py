@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from origin_compare.fermentation import BatchReview, Departures, Derived
     from origin_compare.harvest import SeasonReview
     from origin_compare.panel import Performance, Profile
+    from origin_compare.records.chain import ChainView
     from origin_compare.records.season import Season
 
 Years = tuple[int, ...]
@@ -101,6 +102,14 @@ def _profile(url: str, revision: int, years: Years) -> Profile:
     return panel.adjusted(scores)
 
 
+def profile_if_tasted(years: Years) -> Profile | None:
+    """The panel profile, or None when nothing was tasted."""
+    try:
+        return profile(years)
+    except NotEnoughData:
+        return None
+
+
 def performance(years: Years) -> Performance:
     """How well the panel and its assessors tell batches apart."""
     return _performance(parts.store_url(), parts.store().revision, years)
@@ -167,3 +176,10 @@ def nearest(years: Years, batch_id: str, margin: float) -> Likeness:
     from origin_compare import families as likeness
 
     return likeness.nearest(profile(years), batch_id, margin=margin)
+
+
+def chain(years: Years, batch_id: str) -> ChainView:
+    """The chain of one batch, from grower to panel."""
+    from origin_compare.records.chain import chain_of
+
+    return chain_of(season(years), batch_id)

@@ -6,6 +6,7 @@ import hashlib
 import io
 import zipfile
 from collections.abc import Mapping
+from functools import partial
 
 import pandas as pd
 import streamlit as st
@@ -110,7 +111,7 @@ def _originals(number: int) -> None:
         with st.popover("Original files", icon=":material/folder:"):
             for file in files:
                 st.download_button(
-                    file, data=lambda file=file: store.original(number, file),
+                    file, data=partial(store.original, number, file),
                     file_name=file.rsplit("/", 1)[-1], key=f"original_{number}_{file}",
                     on_click="ignore", type="tertiary",
                 )  # fmt: skip

@@ -202,13 +202,31 @@ def draw(figure: go.Figure, key: str, says: str) -> None:
 
 def show_table(table: pd.DataFrame, name: str, height: int | None = None) -> None:
     """The table in plain words with units, figures rounded to what they bear, and its download."""
-    shown = words.rounded(table).rename(columns=lambda column: words.label(str(column)))
+    shown = words.rounded(_in_words(_days(table))).rename(
+        columns=lambda column: words.label(str(column))
+    )
     more: dict[str, Any] = {} if height is None else {"height": height}
     st.dataframe(
-        shown, hide_index=True, alt=f"Table: {name.replace('_', ' ')}", key=f"t_{name}",
-        column_config=_formats(table), **more,
+        shown, hide_index=True, placeholder="", key=f"t_{name}", column_config=_formats(table),
+        alt=f"Table: {name.replace('_', ' ')}", **more,
     )  # fmt: skip
     download(table, name)
+
+
+def _in_words(table: pd.DataFrame) -> pd.DataFrame:
+    """Cells that name a column, such as `length_h`, as people say it."""
+    names = [name for name in ("process", "variable", "first", "second") if name in table]
+    return table.assign(**{name: table[name].map(words.label) for name in names})
+
+
+def _days(table: pd.DataFrame) -> pd.DataFrame:
+    """Moments that are all midnight are days, and shown as such."""
+    shown = table.copy()
+    for column in shown.select_dtypes(["datetime", "datetimetz"]):
+        filled = shown[column].dropna()
+        whole = (filled == filled.dt.normalize()).all()
+        shown[column] = shown[column].dt.strftime("%Y-%m-%d" if whole else "%Y-%m-%d %H:%M")
+    return shown
 
 
 def download(table: pd.DataFrame, name: str) -> None:

@@ -85,7 +85,7 @@ _DECIMALS_BY_NAME = {
     "in_nearest_five": 2, "stays_with_family": 2, "family_stability": 2, "share_pct": 0,
     "strength": 2, "within": 2, "r": 2, "own": 2,
     "group_median": 2, "group_low": 2, "group_high": 2,
-    "run_off_h": 1,
+    "run_off_h": 1, "amount": 1, "of_step_before": 2, "sd": 3, "steps": 1, "least": 3, "most": 3,
     "from_h": 0, "to_h": 0, "likely_h": 0, "season": 0, "slope": 2, "yeast_g_l": 2,
 }  # fmt: skip
 

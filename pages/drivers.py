@@ -9,17 +9,23 @@ from origin_compare import page_parts as parts
 with parts.question("What goes with flavour here: process or origin?"):
     years = parts.season_choice()
     split = answers.split(years)
-    parts.help_with(
-        split,
-        "split",
+    parts.sentence(split.sentence())
+    parts.figure_beside_table(
         figures.split(split, parts.is_dark()),
+        split.table().rename(columns={"low": "low_pct", "high": "high_pct"}),
+        "split",
         "For the whole profile and each attribute: the share of variation that goes with origin, "
         "with process, with both together, and what is unexplained, with intervals.",
     )
+    st.caption(
+        "Dot: the share estimated. Line: where the true share plausibly lies (95 %). A share near "
+        "nothing can come out below zero, since estimates err both ways."
+    )
+    parts.rests_on(split.rests_on())
 
     st.header("Length, peak temperature and final pH, attribute by attribute", anchor=False)
     effects = answers.effects(years)
-    columns = ["attribute", "variable", "verdict", "slope", "low", "high", "q", "step"]
+    columns = ["attribute", "process", "verdict", "slope", "low", "high", "q", "step"]
     parts.sentence(effects.sentence())
     parts.figure_beside_table(
         figures.effects(effects, parts.is_dark()),

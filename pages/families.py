@@ -34,6 +34,7 @@ with parts.question("Which batches are alike, and what do they make together?"):
         figures.likeness(near, parts.is_dark()),
         f"The batches nearest to {batch}, with the interval of each distance and a verdict.",
     )
+    st.caption("Dot: alike inside the margin. Cross: different. Open ring: the panel cannot tell.")
 
     st.header("A recipe from stock", anchor=False)
     stock = answers.season(years).batches

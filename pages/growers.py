@@ -5,7 +5,6 @@ import streamlit as st
 from origin_compare import figures, harvest, reports
 from origin_compare import page_answers as answers
 from origin_compare import page_parts as parts
-from origin_compare.errors import NotEnoughData
 
 with parts.question("What can we tell this grower?"):
     every_year = tuple(parts.store().seasons())
@@ -17,10 +16,7 @@ with parts.question("What can we tell this grower?"):
         own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
         year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
     years = (year,)
-    try:
-        profile = answers.profile(years)
-    except NotEnoughData:
-        profile = None
+    profile = answers.profile_if_tasted(years)
     rules = parts.store().rules()
     letter = harvest.grower_letter(
         answers.season(years), answers.batches(years), profile, grower, year, rules.smallest_group
@@ -38,7 +34,10 @@ with parts.question("What can we tell this grower?"):
     with st.container(key="pair_figures"):
         left, right = st.columns([1, 1], gap="medium")
         with left:
-            parts.show_table(letter.lots.filter(regex="^[^_]"), f"lots_{grower}_{year}")
+            own_lots = letter.lots.drop(columns=["grower_id", "season"], errors="ignore").dropna(
+                axis=1, how="all"
+            )
+            parts.show_table(own_lots, f"lots_{grower}_{year}")
         with right:
             parts.show_table(letter.figures, f"figures_{grower}_{year}")
     st.header("What we do not know", anchor=False)

@@ -39,7 +39,7 @@ class Likeness:
         return (
             f"Nearest to {self.batch_id} are {listed(nearest)}; "
             f"{count(int(verdicts.get(ALIKE, 0)), 'batch')} can be called alike inside "
-            f"{self.margin:g} points, {int(verdicts.get(DIFFERENT, 0))} differ, and for "
+            f"{_points(self.margin)}, {int(verdicts.get(DIFFERENT, 0))} differ, and for "
             f"{int(verdicts.get(UNDECIDED, 0))} the panel cannot tell."
         )
 
@@ -52,7 +52,7 @@ class Likeness:
         return (
             f"{count(attributes, 'attribute')} the panel can tell apart. Alike means that every "
             f"attribute's difference, with its 95 % interval over all attributes together, stays "
-            f"inside {self.margin:g} points; different, that at least one interval leaves out zero."
+            f"inside {_points(self.margin)}; different, that at least one interval leaves out zero."
         )
 
 
@@ -92,6 +92,10 @@ def nearest(
         }
     ).sort_values("distance", ignore_index=True, kind="stable")
     return Likeness(batch_id, margin, used, table)
+
+
+def _points(margin: float) -> str:
+    return f"{margin:g} point" if margin == 1 else f"{margin:g} points"
 
 
 def _distances(

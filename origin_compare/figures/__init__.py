@@ -1,5 +1,6 @@
 """Plotly figures drawn from result objects; nothing is computed here."""
 
+from origin_compare.figures.chain import chain
 from origin_compare.figures.drivers import effects, overlap, split
 from origin_compare.figures.fermentation import batch, departures
 from origin_compare.figures.intake import intake
@@ -9,6 +10,7 @@ from origin_compare.figures.season import season_review
 
 __all__ = [
     "batch",
+    "chain",
     "departures",
     "effects",
     "families",

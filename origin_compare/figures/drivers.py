@@ -38,12 +38,12 @@ def effects(found: Effects, dark: bool = False) -> go.Figure:
     order = _attributes(table)
     figure = _side_by_side(
         [
-            f"{title(name)}<br>points per {table.loc[table['variable'] == name, 'step'].iloc[0]}"
+            f"{title(name)}<br>points per {table.loc[table['process'] == name, 'step'].iloc[0]}"
             for name in found.process
         ]
     )
     for column, name in enumerate(found.process, start=1):
-        mine = table[table["variable"] == name]
+        mine = table[table["process"] == name]
         for verdict, (symbol, shade, size) in _LOOKS.items():
             rows = mine[mine["verdict"] == verdict]
             if rows.empty:
@@ -84,6 +84,8 @@ def split(found: Split, dark: bool = False) -> go.Figure:
                 hovertemplate="%{y}: %{x:.0f} %<extra></extra>", row=1, col=column,
             )  # fmt: skip
         figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
+    # One scale for all parts, or a small share would look as long as a large one.
+    figure.update_xaxes(matches="x")
     return _rows(figure, [words.flavour(name) for name in order], dark)
 
 
@@ -92,9 +94,9 @@ def overlap(found: Separability, dark: bool = False) -> go.Figure:
     shades = ink(dark)
     pairs = found.pairs()
     names = list(dict.fromkeys([*pairs["first"], *pairs["second"]]))
-    place = {name: position for position, name in enumerate(names)}
-    low = pairs.apply(lambda pair: min(pair["first"], pair["second"], key=place.get), axis=1)
-    high = pairs.apply(lambda pair: max(pair["first"], pair["second"], key=place.get), axis=1)
+    swap = pairs["first"].map(names.index) > pairs["second"].map(names.index)
+    low = pairs["first"].where(~swap, pairs["second"])
+    high = pairs["second"].where(~swap, pairs["first"])
     figure = go.Figure()
     for tied, symbol, colour in (
         (False, "circle", shades.faint),

@@ -23,7 +23,7 @@ def intake(plan: IntakePlan, dark: bool = False) -> go.Figure:
     """
     shades = ink(dark)
     account = plan.account
-    names = [f"{row.file} · {row.sheet or 'not placed'}" for row in account.itertuples()]
+    names = account["file"].str.cat(account["sheet"].replace("", "not placed"), " · ").tolist()
     whole = account[[kind for kind, _, _ in _KINDS]].sum(axis=1).clip(lower=1)
     figure = go.Figure()
     for kind, says, shade in _KINDS:

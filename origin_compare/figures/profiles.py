@@ -101,14 +101,12 @@ def likeness(found: Likeness, dark: bool = False, most: int = 15) -> go.Figure:
     figure = go.Figure()
     figure.add_trace(interval(near["low"], near["high"], near["batch_id"].tolist(), shades.soft))
     figure.add_scatter(
-        x=near["distance"], y=near["batch_id"], mode="markers+text",
-        text=[f"  {verdict}" for verdict in near["verdict"]], textposition="top center",
-        textfont={"size": 10, "color": shades.soft},
+        x=near["distance"], y=near["batch_id"], mode="markers", customdata=near["verdict"],
         marker={
             "size": 10, "color": shades.estimate, "line": {"width": 2},
             "symbol": [symbol.get(verdict, "circle") for verdict in near["verdict"]],
         },
-        hovertemplate="%{y} %{x:.2f} points<extra></extra>",
+        hovertemplate="%{y}: %{x:.2f} points, %{customdata}<extra></extra>",
     )  # fmt: skip
     dress(figure, dark, height=30 * len(near) + 90, left=90)
     figure.update_yaxes(autorange="reversed", showgrid=False, type="category")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import plotly.graph_objects as go
@@ -63,7 +63,7 @@ def dress(figure: go.Figure, dark: bool, height: int, left: int = 60) -> go.Figu
     )
     axis = {
         "gridcolor": shades.grid,
-        "zerolinecolor": shades.faint,
+        "zeroline": False,
         "linecolor": shades.faint,
         "tickcolor": shades.faint,
         "automargin": True,
@@ -75,7 +75,7 @@ def dress(figure: go.Figure, dark: bool, height: int, left: int = 60) -> go.Figu
 
 
 def interval(
-    low: Sequence[float], high: Sequence[float], at: Sequence[object], colour: str, width: float = 2
+    low: Iterable[float], high: Iterable[float], at: Iterable[object], colour: str, width: float = 2
 ) -> go.Scatter:
     """Horizontal lines from `low` to `high` at the rows `at`: one trace, gaps between."""
     x: list[float | None] = []
@@ -84,7 +84,12 @@ def interval(
         x += [start, end, None]
         y += [row, row, None]
     return go.Scatter(
-        x=x, y=y, mode="lines", line={"color": colour, "width": width}, hoverinfo="skip"
+        x=x,
+        y=y,
+        mode="lines",
+        line={"color": colour, "width": width},
+        hoverinfo="skip",
+        showlegend=False,
     )
 
 
