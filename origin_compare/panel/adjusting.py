@@ -17,6 +17,7 @@ from origin_compare.panel.components import (
     Solution,
     estimate_components,
     lay_out,
+    linked,
     solve,
 )
 from origin_compare.panel.profile import Profile, Verdict, centring
@@ -25,6 +26,9 @@ from origin_compare.panel.rows import Rows, usable
 Floats = NDArray[np.float64]
 
 ALPHA = 0.05
+FEW_ASSESSORS = 5
+PILED = 1 / 3
+"""Share of scores at the lowest mark past which the figures of an attribute are called rough."""
 
 
 def adjusted(
@@ -35,7 +39,8 @@ def adjusted(
     Per attribute a mixed model with assessor, assessor:batch, tasting and assessor:tasting random
     gives the noise; batch effects are adjusted means by generalised least squares (batch fixed,
     serving position as covariate where it can be told apart from the batch). Samples served again,
-    such as a hidden control, link the tastings. `scales`: see `rows.usable`.
+    such as a hidden control, link the tastings; few linked tastings are fixed too.
+    `scales`: see `rows.usable`.
     Raises `NotEnoughData` for fewer than two batches or assessors (a consensus sheet has none),
     `MixedScales` for several scales without a mapping, `ValueError` for a missing column.
     """
@@ -281,13 +286,25 @@ def _notes(
             "no assessor tasted a batch twice, so disagreement on a batch and plain repeat error "
             "stand as one"
         )
-    if rows.frame["tasting_id"].nunique() > 1 and not _linked(rows.frame):
+    if not all(linked(layout.batch, layout.tasting) for layout in layouts):
         notes.append(
-            "no sample was served in two tastings, so batches of different tastings are compared "
-            "through the spread between tastings only; serve one hidden control every time"
+            "not all tastings share a sample with another, so batches of different tastings are "
+            "compared through the spread between tastings only; serve one hidden control every time"
         )
     if not any(layout.covariates.shape[1] for layout in layouts):
         notes.append("serving position could not be allowed for")
+    people = rows.frame["assessor_id"].nunique()
+    if people < FEW_ASSESSORS:
+        notes.append(
+            f"with {people} assessors, how far assessors differ is known only roughly, and the "
+            "intervals are wide for it"
+        )
+    low = rows.frame.groupby("attribute", sort=False)["score"].agg(lambda y: (y <= y.min()).mean())
+    piled = [name for name in fits if low[name] > PILED]
+    if piled:
+        notes.append(
+            f"scores of {listed(piled)} pile up at the lowest mark, so their figures are rough"
+        )
     doubtful = [n for n, fit in fits.items() if fit[0].components.status == "not_converged"]
     if doubtful:
         notes.append(f"the fit of {listed(doubtful)} is doubtful")
@@ -298,20 +315,3 @@ def _notes(
             "scores and is not adjusted for"
         )
     return tuple(notes)
-
-
-def _linked(frame: pd.DataFrame) -> bool:
-    """Whether all tastings hang together through samples served in more than one."""
-    tastings = {name: i for i, name in enumerate(frame["tasting_id"].unique())}
-    belongs = list(range(len(tastings)))
-
-    def root(i: int) -> int:
-        while belongs[i] != i:
-            i = belongs[i]
-        return i
-
-    for _, group in frame.groupby("batch_id")["tasting_id"]:
-        first, *others = [tastings[name] for name in group.unique()]
-        for other in others:
-            belongs[root(other)] = root(first)
-    return len({root(i) for i in range(len(tastings))}) == 1

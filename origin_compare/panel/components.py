@@ -22,6 +22,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy import linalg, sparse
+from scipy.sparse import csgraph
 
 from origin_compare import mixed
 
@@ -29,6 +30,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 CROSSED = ("batch", "tasting")
+
+FEW_TASTINGS = 6
+"""Fewest tastings whose spread is trusted as a random effect (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -138,9 +142,9 @@ def lay_out(batch: Ints, assessor: Ints, tasting: Ints, covariates: Floats | Non
     at = len(np.unique(_pairs(assessor, tasting)))
     abt = len(np.unique(_pairs(_pairs(assessor, batch), tasting)))
     several = len(np.unique(tasting)) > 1
-    linked = len(np.unique(_pairs(batch, tasting))) > len(np.unique(tasting))
+    shared = len(np.unique(_pairs(batch, tasting))) > len(np.unique(tasting))
     used = ["batch", "assessor"]
-    used += ["tasting"] if several and linked else []
+    used += ["tasting"] if several and shared else []
     used += ["assessor:batch"] if ab < n else []
     used += ["assessor:tasting"] if several and at < abt else []
     return Layout(
@@ -181,17 +185,36 @@ def estimate_components(layout: Layout, ys: Floats) -> list[Components]:
     return parts
 
 
+def linked(batch: Ints, tasting: Ints) -> bool:
+    """Whether all tastings hang together through batches served in more than one."""
+    shape = (int(batch.max()) + 1, int(tasting.max()) + 1)
+    served = sparse.csr_matrix((np.ones(len(batch)), (batch, tasting)), shape=shape)
+    alike = (served.T @ served).astype(bool)
+    return int(csgraph.connected_components(alike, directed=False)[0]) == 1
+
+
 def solve(layout: Layout, y: Floats, components: Components) -> Solution:
-    """Batch effects (batch fixed) with the components' error covariance."""
-    theta = np.array(list(components.variance.values()))
-    names = list(components.variance)
+    """Batch effects (batch fixed) with the components' error covariance.
+
+    Tastings that hang together but number fewer than `FEW_TASTINGS` are fixed as well: their
+    spread, known so poorly, is not trusted to compare batches across tastings, and enters only
+    the level that all batches share.
+    """
     inverses = _inverses(layout, components.variance)
     fixed = np.column_stack([layout.groups("batch").toarray(), layout.covariates])
     spread, penalty = fixed, np.zeros(fixed.shape[1])
-    if "tasting" in names:
-        tastings = layout.groups("tasting").toarray() * np.sqrt(theta[names.index("tasting")])
+    shift = 0.0
+    if "tasting" in components.variance:
+        tastings, between = layout.groups("tasting").toarray(), components.variance["tasting"]
+        several = tastings.shape[1]
+        if several < FEW_TASTINGS and linked(layout.batch, layout.tasting):
+            tastings = tastings @ linalg.helmert(several).T  # differences between tastings
+            penalty = np.zeros(len(penalty) + several - 1)
+            shift = between / several  # of their mean, which moves every batch alike
+        else:
+            tastings = tastings * np.sqrt(between)
+            penalty = np.concatenate([penalty, np.ones(several)])
         spread = np.column_stack([fixed, tastings])
-        penalty = np.concatenate([penalty, np.ones(tastings.shape[1])])
     weighted = _apply(layout, inverses, spread)
     inverse = linalg.pinvh(spread.T @ weighted + np.diag(penalty))
     k, p = layout.batches, fixed.shape[1]
@@ -199,7 +222,7 @@ def solve(layout: Layout, y: Floats, components: Components) -> Solution:
     effects = weights.T @ y
     return Solution(
         estimate=effects[:k],
-        cov=inverse[:k, :k],
+        cov=inverse[:k, :k] + shift,
         slopes=effects[k:],
         slopes_cov=inverse[k:p, k:p],
         weights=weights[:, :k],
