@@ -228,7 +228,10 @@ class _Work:
             for j in range(2):
                 Q = kicked[i].transpose(0, 2, 1) @ solved[j]
                 added = added + theta_cov[:, i, j, None, None] * (Q - P[i] @ C @ P[j])
-        return 2.0 * C @ (0.5 * (added + added.transpose(0, 2, 1))) @ C
+        whole = 2.0 * C @ (0.5 * (added + added.transpose(0, 2, 1))) @ C
+        # Scores that hardly vary leave only rounding here; then the plain covariance stands.
+        sound = np.isfinite(whole).all(axis=(1, 2)) & (np.einsum("app->ap", whole) >= 0).all(axis=1)
+        return np.where(sound[:, None, None], whole, 0.0)
 
     def one_out(self, fit: BatchFit, noise: Turned) -> tuple[Array, Array]:
         """Leaving a batch out is giving it a column of its own, in closed form."""

@@ -26,6 +26,8 @@ DOUBTS = [
     "without_low",
     "without_high",
     "leans_on",
+    "moved_by",
+    "moved_to",
 ]
 SPARE = 4
 """Rows, and growers, that must be left over before a further column is tried."""
@@ -67,6 +69,11 @@ def warning(row: Mapping[Hashable, Any]) -> str:
             f"it leans on batch {row['leans_on']}; with any one batch left out the slope lies "
             f"between {plain(row['without_low'])} and {plain(row['without_high'])}"
         )
+    elif row["moved_by"] and row["verdict"] != "not shown":
+        told.append(
+            f"without batch {row['moved_by']} it would be {signed(row['moved_to'])} per "
+            f"{row['step']}: look at that batch first"
+        )
     if row["curve_p"] < BENT:
         told.append(f"the scores bend with {name}: a straight line is not all there is")
     return "; ".join(told)
@@ -79,7 +86,8 @@ BENT = 0.01
 def _nothing(joint: BatchFit) -> Columns:
     missing = np.full(len(joint.beta), np.nan)
     told: Columns = dict.fromkeys(DOUBTS, missing)
-    told["leans_on"] = np.full(len(missing), "", dtype=object)
+    for name in ("leans_on", "moved_by"):
+        told[name] = np.full(len(missing), "", dtype=object)
     return told
 
 
@@ -141,9 +149,14 @@ def _one_out(joint: BatchFit, column: int, ids: list[str]) -> Columns:
     seen = np.abs(slope) > stats.t.ppf(0.5 + LEVEL / 2, joint.df[:, column]) * joint.se[:, column]
     worst = left.argmin(axis=1)
     leans = seen & (left.min(axis=1) <= 0)
-    names = np.where(leans, np.asarray(ids, dtype=object)[worst], "")
+    ids_of = np.asarray(ids, dtype=object)
+    names = np.where(leans, ids_of[worst], "")
+    shift = np.abs(without - slope[:, None])
+    furthest = shift.argmax(axis=1)
     return {
         "without_low": without.min(axis=1),
         "without_high": without.max(axis=1),
         "leans_on": names,
+        "moved_by": np.where(shift.max(axis=1) > joint.se[:, column], ids_of[furthest], ""),
+        "moved_to": np.take_along_axis(without, furthest[:, None], axis=1)[:, 0],
     }

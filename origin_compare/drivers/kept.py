@@ -75,6 +75,7 @@ def keep(
     numbers: Iterable[str],
     origin: str | None,
     still: Iterable[str] = STILL,
+    leave_out: Iterable[str] = (),
 ) -> Kept:
     """The batches that are ended, of one known origin, tasted, and recorded in `numbers`.
 
@@ -86,6 +87,7 @@ def keep(
     _known(batches, [*numbers, *([origin] if origin else [])])
     rows = batches.set_index("batch_id", drop=False)
     left_out: dict[str, int] = {}
+    rows = _without(rows, rows.index.isin(list(leave_out)), "left out by hand", left_out)
     if "status" in rows:
         rows = _without(rows, rows["status"].eq("fermenting"), "still fermenting", left_out)
     if origin:
@@ -123,6 +125,14 @@ def scores_of(kept: Kept, profile: ProfileLike, attributes: list[str]) -> tuple[
         variances = profile.wide_se().loc[ids, attributes].to_numpy(dtype=float) ** 2
         errors = variances.T[:, :, None] * np.eye(len(ids))
     return scores, centring @ errors @ centring
+
+
+def anchored(noise: Array) -> Array:
+    """Centred covariances given an ordinary size in the one direction that centring emptied; the
+    intercept takes that direction up, so no answer changes and V can always be inverted."""
+    n = noise.shape[1]
+    size = np.einsum("aii->a", noise) / (n - 1)
+    return noise + size[:, None, None] / n
 
 
 def chosen(profile: ProfileLike, attributes: Iterable[str] | None) -> list[str]:

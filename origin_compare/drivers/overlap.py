@@ -146,6 +146,7 @@ def separable(
     origin: str = "grower_id",
     *,
     factors: Iterable[str] = FACTORS,
+    leave_out: Iterable[str] = (),
     limits: Limits = USUAL,
 ) -> Separability:
     """What is tied together among `factors`, the `process` numbers, gravity and strength.
@@ -155,7 +156,7 @@ def separable(
     than three batches, UnknownName for a missing column.
     """
     process = list(process)
-    kept = keep(batches, None, process, origin, still=())
+    kept = keep(batches, None, process, origin, (), leave_out)
     refuse_below(len(kept.rows), FEWEST, "What moves together")
     rows = kept.rows
     also = [name for name in NUMBERS if name in rows and name not in process]

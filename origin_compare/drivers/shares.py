@@ -106,6 +106,7 @@ def split(
     *,
     attributes: Iterable[str] | None = None,
     still: Iterable[str] = STILL,
+    leave_out: Iterable[str] = (),
     draws: int = 999,
     seed: int = 0,
     limits: Limits = USUAL,
@@ -118,7 +119,7 @@ def split(
     per grower there is nothing left over), or when the scores are panel noise throughout.
     """
     process = tuple(process)
-    kept = keep(batches, profile, process, origin, still)
+    kept = keep(batches, profile, process, origin, still, leave_out)
     names = _names(profile, attributes)
     rows = kept.rows
     seasons = ("season",) if "season" in rows and rows["season"].nunique() > 1 else ()

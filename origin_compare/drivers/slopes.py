@@ -17,6 +17,7 @@ from origin_compare.drivers.doubts import DOUBTS, doubts, warning
 from origin_compare.drivers.kept import (
     Kept,
     ProfileLike,
+    anchored,
     chosen,
     keep,
     refuse_below,
@@ -111,6 +112,7 @@ def effects(
     *,
     attributes: Iterable[str] | None = None,
     still: Iterable[str] = STILL,
+    leave_out: Iterable[str] = (),
     limits: Limits = USUAL,
 ) -> Effects:
     """Slope per attribute and process variable, and the growers' share per attribute.
@@ -121,13 +123,13 @@ def effects(
     are left than fixed columns plus three, UnknownName for a column or attribute that is not there.
     """
     process = tuple(process)
-    kept = keep(batches, profile, process, origin, still)
+    kept = keep(batches, profile, process, origin, still, leave_out)
     layout = lay_out(kept, process, origin, limits)
     refuse_below(len(kept.rows), layout.least, "A slope")
     names = chosen(profile, attributes)
     scores, noise = scores_of(kept, profile, names)
     told = [name in set(profile.told) for name in names]
-    slopes = _slopes(layout, scores, turn_noise(noise), names, list(kept.rows.index))
+    slopes = _slopes(layout, scores, turn_noise(anchored(noise)), names, list(kept.rows.index))
     origins = origin_shares(layout, scores, noise, names)
     slopes["told_apart"] = np.repeat(told, len(process))
     origins["told_apart"] = told
