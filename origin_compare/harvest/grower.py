@@ -1,7 +1,6 @@
 """What can honestly be told to one grower: own figures and spirit, the group as a middle half.
 
-No other grower is named or can be worked out: a group under the house's smallest size (five) is
-not shown, and only its median and quartiles ever are. No rank, no best, no worst.
+No other grower is named or can be worked out (see `privacy`), and nobody is put in an order.
 """
 
 from __future__ import annotations
@@ -15,17 +14,41 @@ import pandas as pd
 from origin_compare import words
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
+from origin_compare.harvest import privacy
+from origin_compare.harvest.flavours import CLEAR, HINT, NOT_SHOWN, flavours
+from origin_compare.harvest.flavours import COLUMNS as FLAVOUR_COLUMNS
+from origin_compare.harvest.levers import levers
 from origin_compare.records.season import Season
 
 if TYPE_CHECKING:
     from origin_compare.panel import Profile
 
+__all__ = ["CLEAR", "HINT", "NOT_SHOWN", "GrowerLetter", "grower_letter"]
+
 FIELD_FIGURES = (
     "yield_t_ha", "grain_n_pct_dm", "grain_moisture_pct", "screenings_pct", "thousand_grain_g",
     "germination_pct",
 )  # fmt: skip
-MADE_FIGURES = ("extract_pct_dm", "grist_kg", "new_make_l", "spirit_yield_lpa_t")
-CLEAR, HINT, NOT_SHOWN = "clear", "a hint", "not shown"
+MADE_FIGURES = ("extract_pct_dm", "spirit_yield_lpa_t")
+OWN_AMOUNTS = ("grist_kg", "new_make_l")
+"""Shown to their owner only: what others delivered is their own business."""
+
+LOT_COLUMNS = (
+    "lot_id", "season", "field", "variety", "soil", "previous_crop", "sown_on", "harvested_on",
+    "area_ha", "yield_t_ha", "delivered_t", "grain_n_pct_dm", "grain_moisture_pct",
+    "screenings_pct", "thousand_grain_g", "germination_pct", "rain_mm", "mean_temp_c",
+)  # fmt: skip
+BATCH_COLUMNS = (
+    "batch_id", "season", "status", "lots", "field", "variety", "pitched_at", "length_h",
+    "peak_temp_c", "final_ph", "extract_pct_dm", "grist_kg", "new_make_l", "new_make_abv_pct",
+    "lpa", "spirit_yield_lpa_t", "n_tastings",
+)  # fmt: skip
+"""No free text: a cellar note may name another grower."""
+
+PAST_COLUMNS = [
+    "season", "lots", "yield_t_ha", "grain_n_pct_dm", "screenings_pct", "batches",
+    "extract_pct_dm", "spirit_yield_lpa_t",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -33,68 +56,113 @@ class GrowerLetter:
     """One grower's season.
 
     `lots`: own lots of the season. `batches`: own batches (single-origin ones only).
-    `figures`: figure, own, group_median, group_low, group_high (quartiles), evidence.
-    `flavours`: attribute, own, low, high (95 %), group_median, group_low, group_high, evidence.
-    `group_size`: growers in the season's group; 0 when it is too small to show.
+    `figures`: figure, own, group_median, group_low, group_high (quartiles).
+    `flavours`: attribute, own, low, high (95 %), low_all, high_all (95 % over all attributes
+        together), group_median, group_low, group_high, evidence, side, n_batches, df.
+    `past`: own figures by harvest, this one last; empty without an earlier harvest.
+    `levers`: what in a grower's hands went with grain or yield over the season's growers.
+    `group_size`: growers whose spirit is compared, the tasted ones if any was tasted; 0 when they
+        may not be shown together. Each figure is held to the same rule by itself.
+    `tasted`: own batches the panel scored. `not_single`: batches that hold own grain with others'.
     """
 
     grower_id: str
+    farm: str
     season: int
     lots: pd.DataFrame
     batches: pd.DataFrame
     figures: pd.DataFrame
     flavours: pd.DataFrame
+    past: pd.DataFrame
+    levers: pd.DataFrame
     group_size: int
     smallest_group: int
+    tasted: int
     not_single: tuple[str, ...]
 
     def sentence(self) -> str:
+        if self.batches.empty:
+            return self._no_batch()
+        if not self.tasted:
+            return f"{self._made()}; it has not been tasted yet."
         if self.flavours.empty:
+            return f"{self._made()}; the panel could not tell this season's batches apart."
+        if not self._grouped():
             return (
-                f"{self.grower_id} in {self.season}: {count(len(self.lots), 'lot')}; no spirit of "
-                "this grower alone was tasted, so nothing can be said of flavour."
+                f"{self._made()}. The other growers' figures cannot be shown without giving "
+                "somebody away, so only your own are here."
             )
+        what = "it" if self.tasted > 1 else "your one tasted batch"
         stand_out = self.flavours[self.flavours["evidence"] == CLEAR]
-        made = float(self.batches["new_make_l"].sum())
-        start = f"Your barley of {self.season} became {made:,.0f} L of new make"
-        if self.group_size == 0:
-            return (
-                f"{start}. There were fewer than {self.smallest_group} growers to compare with, "
-                "so only your own figures are shown."
-            )
         if stand_out.empty:
             return (
-                f"{start}; on no flavour did it clearly stand apart from the middle half "
-                "of the season's growers."
+                f"{self._made()}; on no flavour did {what} clearly stand apart from the middle "
+                "half of the season's growers."
             )
         said = [f"{row.side} {words.flavour(str(row.attribute))}" for row in stand_out.itertuples()]
-        return f"{start}; the panel found it clearly {listed(said)} than the middle half."
+        return (
+            f"{self._made()}; the panel found {what} clearly {listed(said, 20)} than the middle "
+            "half of the season's growers."
+        )
 
     def table(self) -> pd.DataFrame:
         """One row per flavour the panel can tell; see the class for the columns."""
         return self.flavours
 
     def rests_on(self) -> str:
-        group = (
-            f"the middle half of {self.group_size} growers"
-            if self.group_size
-            else f"no group (fewer than {self.smallest_group} growers)"
-        )
-        text = (
-            f"{count(len(self.lots), 'lot')}, {count(len(self.batches), 'batch')} of this grower "
-            f"alone, compared with {group}. "
-        )
-        if len(self.batches) == 1:
-            text += (
-                "With one batch, the field and the way that one batch ran are one thing: "
-                "they cannot be told apart. "
+        parts = [
+            f"{count(len(self.lots), 'lot')} and {count(len(self.batches), 'batch')} of this "
+            f"grower alone, {self.tasted} tasted; {self._group_said()}."
+        ]
+        if self.tasted == 1:
+            parts.append(
+                "With one batch, field and batch are one thing: the lines carry the panel's "
+                "doubt only."
+            )
+        elif self.tasted > 1:
+            parts.append(
+                "The lines carry the panel's doubt and what differs between batches of one grower."
             )
         if self.not_single:
-            text += f"Not used, made of several growers' grain: {listed(self.not_single)}. "
+            parts.append(
+                f"Not used, made of several growers' grain: {listed(self.not_single, 12)}."
+            )
+        if not self.flavours.empty and self._grouped():
+            parts.append(
+                "Clear: outside the middle half at 95 % over "
+                f"{_all_of(len(self.flavours))}; a hint: at 95 % for that flavour alone."
+            )
+        return " ".join(parts)
+
+    def _grouped(self) -> bool:
+        return bool(self.flavours["group_median"].notna().any())
+
+    def _group_said(self) -> str:
+        if self.group_size:
+            return f"the group is {self.group_size} growers, this one among them"
         return (
-            text
-            + "Clear: the whole 95 % interval lies outside the middle half; a hint: the estimate."
+            f"no group of spirits is shown (it takes {self.smallest_group} growers, none of them "
+            "with more than half)"
         )
+
+    def _no_batch(self) -> str:
+        lots = count(len(self.lots), "lot")
+        if not self.not_single:
+            return f"Your {lots} of {self.season} {_have(self.lots)} not been made into spirit yet."
+        return (
+            f"Your {lots} of {self.season} went into {listed(self.not_single, 12)} together with "
+            "other growers' grain, so nothing can be said of your barley's own spirit."
+        )
+
+    def _made(self) -> str:
+        litres = self.batches["new_make_l"].dropna()
+        if litres.empty:
+            return (
+                f"Your barley of {self.season} is in {count(len(self.batches), 'batch')}, "
+                "not yet distilled"
+            )
+        became = "became" if len(litres) == len(self.batches) else "has so far become"
+        return f"Your barley of {self.season} {became} {litres.sum():,.0f} L of new make"
 
 
 def grower_letter(
@@ -108,101 +176,131 @@ def grower_letter(
     """One grower's letter for one harvest.
 
     `batches`: Season.batches with the derived measures. `profile`: the panel profile, or None.
-    Raises `UnknownName` for a grower without a lot in that harvest.
+    Earlier harvests in `season` and `batches` give the grower's own past; the group is always of
+    the one harvest. Raises `UnknownName` for a grower without a lot in that harvest.
     """
     lots = season.sheets["lots"]
-    own_lots = lots[(lots["grower_id"] == grower_id) & (lots["season"] == year)]
-    if own_lots.empty:
-        raise UnknownName(
-            f"Grower {grower_id} has no lot in the harvest of {year}. Choose another harvest."
-        )
+    own_lots = lots[lots["grower_id"] == grower_id]
+    if not (own_lots["season"] == year).any():
+        raise UnknownName(_no_lot(grower_id, year, own_lots))
     of_year = batches[batches["season"] == year]
     single = of_year[of_year["grower_id"].notna()]
     own = single[single["grower_id"] == grower_id]
-    in_mixes = season.shares[season.shares["grower_id"] == grower_id]["batch_id"]
-    mixed = of_year[of_year["grower_id"].isna() & of_year["batch_id"].isin(in_mixes)]
-    group_size = int(single["grower_id"].nunique())
-    shown = group_size if group_size >= smallest_group and _no_giant(single) else 0
+    group = _group(single, profile)
+    size = int(group["grower_id"].nunique())
+    shown = privacy.may_show(group, smallest_group, "grist_kg")
+    smallest = smallest_group if shown else size + 1
     return GrowerLetter(
         grower_id=grower_id,
+        farm=_farm(season.sheets["growers"], grower_id),
         season=year,
-        lots=own_lots,
-        batches=own,
-        figures=_figures(lots[lots["season"] == year], single, grower_id, shown > 0),
-        flavours=_flavours(single, profile, grower_id, shown > 0),
-        group_size=shown,
+        lots=_only(own_lots[own_lots["season"] == year], LOT_COLUMNS),
+        batches=_only(own, BATCH_COLUMNS),
+        figures=_figures(lots[lots["season"] == year], single, grower_id, smallest_group),
+        flavours=_flavours(single, profile, grower_id, smallest),
+        past=_past(own_lots, batches[batches["grower_id"] == grower_id], year),
+        levers=levers(lots[lots["season"] == year], single, smallest_group),
+        group_size=size if shown else 0,
         smallest_group=smallest_group,
-        not_single=tuple(mixed["batch_id"].astype(str)),
+        tasted=0 if profile is None else int((group["grower_id"] == grower_id).sum()),
+        not_single=_mixed(season, own, grower_id, year),
     )
 
 
-def _no_giant(single: pd.DataFrame) -> bool:
-    """No grower is more than half of the group: its figures could be read off the median."""
-    return float(single["grower_id"].value_counts(normalize=True).iloc[0]) <= 0.5
+def _no_lot(grower_id: str, year: int, own_lots: pd.DataFrame) -> str:
+    years = [str(one) for one in sorted(own_lots["season"].dropna().unique())]
+    if not years:
+        return f"Grower {grower_id} has no lot on record. Check the code on the lots sheet."
+    return (
+        f"Grower {grower_id} has no lot in the harvest of {year}. "
+        f"Harvests with a lot of this grower: {listed(years, 20)}."
+    )
 
 
-def _group(by_grower: pd.Series, grower_id: str, shown: bool) -> dict[str, float]:
-    low, middle, high = by_grower.quantile([0.25, 0.5, 0.75]) if shown else [np.nan] * 3
-    return {
-        "own": float(by_grower.get(grower_id, np.nan)),
-        "group_median": float(middle),
-        "group_low": float(low),
-        "group_high": float(high),
-    }
+def _group(single: pd.DataFrame, profile: Profile | None) -> pd.DataFrame:
+    """The batches compared: the tasted ones, or all where nothing was tasted."""
+    if profile is None:
+        return single
+    return single[single["batch_id"].isin(profile.wide().dropna(how="all").index)]
 
 
-def _figures(lots: pd.DataFrame, single: pd.DataFrame, grower_id: str, shown: bool) -> pd.DataFrame:
-    rows = []
-    for frame, names, total in (
-        (lots, FIELD_FIGURES, False),
-        (single, MADE_FIGURES, True),
-    ):
-        for name in (name for name in names if name in frame):
-            grouped = frame.groupby("grower_id")[name]
-            whole = total and name in ("grist_kg", "new_make_l")
-            by_grower = (grouped.sum(min_count=1) if whole else grouped.mean()).dropna()
-            enough = shown and len(by_grower) >= 5
-            rows.append({"figure": words.label(name), **_group(by_grower, grower_id, enough)})
-    table = pd.DataFrame(rows, columns=["figure", "own", "group_median", "group_low", "group_high"])
-    return table[table["own"].notna()].reset_index(drop=True)
+def _farm(growers: pd.DataFrame, grower_id: str) -> str:
+    names = growers.loc[growers["grower_id"] == grower_id, "farm_name"].dropna()
+    return str(names.iloc[0]) if len(names) else ""
+
+
+def _mixed(season: Season, own: pd.DataFrame, grower_id: str, year: int) -> tuple[str, ...]:
+    """Batches with this grower's grain of the harvest that are not of this grower alone."""
+    shares = season.shares
+    mine = shares[(shares["grower_id"] == grower_id) & (shares["season"] == year)]["batch_id"]
+    return tuple(sorted(set(mine.astype(str)) - set(own["batch_id"].astype(str))))
 
 
 def _flavours(
-    single: pd.DataFrame, profile: Profile | None, grower_id: str, shown: bool
+    single: pd.DataFrame, profile: Profile | None, grower_id: str, smallest: int
 ) -> pd.DataFrame:
-    columns = [
-        "attribute", "own", "low", "high", "group_median", "group_low", "group_high",
-        "evidence", "side",
-    ]  # fmt: skip
     if profile is None:
-        return pd.DataFrame(columns=columns)
-    tasted = single[single["batch_id"].isin(profile.wide().index)]
-    if grower_id not in set(tasted["grower_id"]):
-        return pd.DataFrame(columns=columns)
-    growers = tasted.set_index("batch_id")["grower_id"]
-    rows = []
-    for attribute in profile.told:
-        score = profile.wide()[attribute].reindex(growers.index)
-        error = profile.wide_se(comparing=True)[attribute].reindex(growers.index)
-        by_grower = score.groupby(growers).mean()
-        group = _group(by_grower, grower_id, shown)
-        own = error[growers == grower_id].dropna()
-        half = 1.96 * float(np.sqrt((own**2).sum())) / max(len(own), 1)
-        low, high = group["own"] - half, group["own"] + half
-        evidence, side = _evidence(group, low, high)
-        rows.append(
-            {"attribute": attribute, **group, "low": low, "high": high}
-            | {"evidence": evidence, "side": side}
+        return pd.DataFrame(columns=FLAVOUR_COLUMNS)
+    return flavours(single, profile, grower_id, smallest)
+
+
+def _figures(
+    lots: pd.DataFrame, single: pd.DataFrame, grower_id: str, smallest: int
+) -> pd.DataFrame:
+    rows = [
+        _compared(frame, name, amount, grower_id, smallest)
+        for frame, names, amount in (
+            (lots, FIELD_FIGURES, "delivered_t"), (single, MADE_FIGURES, "grist_kg"),
         )
-    return pd.DataFrame(rows, columns=columns)
+        for name in names
+        if name in frame
+    ]  # fmt: skip
+    own = single[single["grower_id"] == grower_id]
+    rows += [
+        {"figure": words.label(name), "own": own[name].sum(min_count=1)}
+        for name in OWN_AMOUNTS
+        if name in own
+    ]
+    columns = ["figure", "own", "group_median", "group_low", "group_high"]
+    table = pd.DataFrame(rows, columns=columns)
+    return table[table["own"].notna()].reset_index(drop=True)
 
 
-def _evidence(group: dict[str, float], low: float, high: float) -> tuple[str, str]:
-    side = "more" if group["own"] > group["group_median"] else "less"
-    if np.isnan(group["group_median"]):
-        return NOT_SHOWN, ""
-    if low > group["group_high"] or high < group["group_low"]:
-        return CLEAR, side
-    if group["own"] > group["group_high"] or group["own"] < group["group_low"]:
-        return HINT, side
-    return NOT_SHOWN, ""
+def _compared(
+    frame: pd.DataFrame, name: str, amount: str, grower_id: str, smallest: int
+) -> dict[str, object]:
+    known = frame[frame[name].notna() & frame["grower_id"].notna()]
+    by_grower = known.groupby("grower_id")[name].mean()
+    low, middle, high = privacy.HIDDEN
+    if privacy.may_show(known, smallest, amount):
+        low, middle, high = privacy.middle_half(by_grower, privacy.STEPS[name])
+    return {
+        "figure": words.label(name), "own": by_grower.get(grower_id, np.nan),
+        "group_median": middle, "group_low": low, "group_high": high,
+    }  # fmt: skip
+
+
+def _past(own_lots: pd.DataFrame, own: pd.DataFrame, year: int) -> pd.DataFrame:
+    until = own_lots[own_lots["season"] <= year]
+    if until["season"].nunique() < 2:
+        return pd.DataFrame(columns=PAST_COLUMNS)
+    by_year = until.groupby("season")
+    table = by_year[["yield_t_ha", "grain_n_pct_dm", "screenings_pct"]].mean()
+    made = own.reindex(columns=["season", *MADE_FIGURES]).groupby("season")
+    table = table.join(made[list(MADE_FIGURES)].mean()).assign(lots=by_year.size())
+    table["batches"] = made.size().reindex(table.index).fillna(0).astype("int64")
+    return table.reset_index()[PAST_COLUMNS]
+
+
+def _only(frame: pd.DataFrame, columns: tuple[str, ...]) -> pd.DataFrame:
+    return frame[[name for name in columns if name in frame]].reset_index(drop=True)
+
+
+def _have(rows: pd.DataFrame) -> str:
+    return "has" if len(rows) == 1 else "have"
+
+
+def _all_of(flavours_shown: int) -> str:
+    if flavours_shown == 1:
+        return "the one flavour shown"
+    return f"all {flavours_shown} flavours together"

@@ -3,116 +3,110 @@
 from __future__ import annotations
 
 import json
+import re
 import tempfile
+import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-import pandas as pd
-
-from origin_compare import words
+from origin_compare.errors import OriginCompareError
 from origin_compare.harvest.grower import GrowerLetter
 from origin_compare.places import PACKAGE
+from origin_compare.reports.letter_text import Room, letter_data, unknowns
+
+__all__ = ["LetterFault", "letter_pdf", "unknowns"]
 
 TEMPLATE = PACKAGE / "reports" / "letter.typ"
+ROOMS = (
+    Room(10, 10, 40), Room(9.5, 10, 40), Room(9, 10, 40), Room(8.5, 8, 20), Room(8, 6, 16),
+    Room(8, 4, 12), Room(8, 2, 8),
+)  # fmt: skip
+"""Tried in turn until the letter stands on one side; under 8 points nobody reads on."""
+
+_TRIES = 12
+_UNSEEN = re.compile(r'the text `"(.+?)"` could not be displayed')
+
+
+class LetterFault(OriginCompareError):
+    """The letter cannot be set on one side; the text says what to shorten."""
 
 
 def letter_pdf(letter: GrowerLetter, site: str, made_on: datetime | None = None) -> bytes:
     """The letter as PDF bytes (PDF/UA-1), one side of A4.
 
-    The text goes in as data, never as markup. The same letter and `made_on` give the same bytes.
+    The text goes in as data, never as markup; a sign the font has not is written in words or as
+    a question mark. The same letter and `made_on` (UTC if it names no zone) give the same bytes.
+    Raises `LetterFault` if even the smallest setting runs over one side.
     """
+    stamp = made_on or datetime.now(UTC)
+    stamp = stamp if stamp.tzinfo else stamp.replace(tzinfo=UTC)
+    for room in ROOMS:
+        pages, pdf = _set(letter_data(letter, site, stamp, room), stamp)
+        if pages == 1:
+            return pdf
+    raise LetterFault(
+        f"The letter to grower {letter.grower_id} does not fit on one side of A4. "
+        "Shorten the names of its fields, or of the distillery."
+    )
+
+
+def _set(data: dict[str, Any], stamp: datetime) -> tuple[int, bytes]:
+    """The number of pages and the PDF."""
     import typst
 
-    stamp = made_on or datetime.now(UTC)
+    unseen: set[str] = set()
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
-        (root / "letter.typ").write_text(TEMPLATE.read_text("utf-8"), "utf-8")
-        (root / "letter.json").write_text(json.dumps(_as_data(letter, site, stamp)), "utf-8")
-        return typst.compile(
-            str(root / "letter.typ"),
-            root=str(root),
-            format="pdf",
-            pdf_standards=["ua-1"],
-            ignore_system_fonts=True,
-            timestamp=int(stamp.timestamp()),
-        )
+        source = root / "letter.typ"
+        source.write_text(TEMPLATE.read_text("utf-8"), "utf-8")
+        for _ in range(_TRIES):
+            (root / "letter.json").write_text(json.dumps(_printable(data, unseen)), "utf-8")
+            where: dict[str, Any] = {"root": str(root), "ignore_system_fonts": True}
+            try:
+                pdf = typst.compile(
+                    str(source),
+                    format="pdf",
+                    pdf_standards=["ua-1"],
+                    timestamp=int(stamp.timestamp()),
+                    **where,
+                )
+            except typst.TypstError as refused:
+                found = _not_in_font(str(refused)) - unseen
+                if not found:
+                    raise
+                unseen |= found
+                continue
+            pages = typst.query(str(source), "<pages>", field="value", one=True, **where)
+            return int(json.loads(pages)), pdf
+    raise LetterFault(
+        "The letter holds too many signs its font has not. Write the names in Latin letters."
+    )
 
 
-def _as_data(letter: GrowerLetter, site: str, stamp: datetime) -> dict[str, object]:
-    lots = [
-        {
-            "lot": str(lot.lot_id),
-            "field": _text(lot.field),
-            "variety": _text(lot.variety),
-            "harvested": _day(lot.harvested_on),
-            "delivered": _number(lot.delivered_t, 1),
-        }
-        for lot in letter.lots.itertuples()
-    ]
-    return {
-        "site": site or "The distillery",
-        "grower": letter.grower_id,
-        "season": letter.season,
-        "made_on": stamp.strftime("%d %B %Y"),
-        "sentence": letter.sentence(),
-        "rests_on": letter.rests_on(),
-        "lots": lots,
-        "figures": [_figure(row) for row in letter.figures.to_dict("records")],
-        "flavours": [_flavour(row) for row in letter.flavours.to_dict("records")],
-        "grouped": letter.group_size > 0,
-        "unknown": unknowns(letter),
-    }
+def _not_in_font(refused: str) -> set[str]:
+    return {sign for text in _UNSEEN.findall(refused) for sign in text if ord(sign) > 127}
 
 
-def unknowns(letter: GrowerLetter) -> list[str]:
-    """What the letter cannot say, in words."""
-    said = []
-    if letter.flavours.empty:
-        said.append("How your barley tasted: no spirit of your grain alone was scored.")
-    elif len(letter.batches) == 1:
-        said.append(
-            "Whether the field or the way this one batch ran made the difference: "
-            "that would take at least two batches of your grain."
-        )
-    said.append("Whether next year would taste the same: one season is one draw of the weather.")
-    said.append("What would change the flavour: talk to your agronomist before changing anything.")
-    return said
+def _printable(value: Any, unseen: set[str]) -> Any:
+    """`value` with every text in it made of signs that can be printed."""
+    if isinstance(value, str):
+        return "".join(_sign(sign, unseen) for sign in value)
+    if isinstance(value, dict):
+        return {key: _printable(one, unseen) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_printable(one, unseen) for one in value]
+    return value
 
 
-def _figure(row: dict[str, object]) -> dict[str, str]:
-    return {
-        "figure": str(row["figure"]),
-        "own": _sized(row["own"]),
-        "middle": _sized(row["group_median"]),
-        "half": f"{_sized(row['group_low'])} to {_sized(row['group_high'])}",
-    }
-
-
-def _flavour(row: dict[str, object]) -> dict[str, object]:
-    kept = ("own", "low", "high", "group_median", "group_low", "group_high")
-    numbers = {name: None if pd.isna(row[name]) else float(str(row[name])) for name in kept}
-    return {"name": words.flavour(str(row["attribute"])), "says": _says(row), **numbers}
-
-
-def _says(row: dict[str, object]) -> str:
-    evidence = str(row["evidence"])
-    return f"{evidence}: {row['side']}" if row["side"] else evidence
-
-
-def _text(value: object) -> str:
-    return "" if pd.isna(value) else str(value)  # type: ignore[call-overload]
-
-
-def _number(value: float, digits: int) -> str:
-    return "" if pd.isna(value) else f"{value:,.{digits}f}"
-
-
-def _sized(value: object) -> str:
-    number = float(str(value))
-    if pd.isna(number):
+def _sign(sign: str, unseen: set[str]) -> str:
+    kind = unicodedata.category(sign)
+    if kind in ("Zl", "Zp") or sign in "\t\n\r":
+        return " "
+    if kind in ("Cc", "Cf", "Cs", "Co", "Cn"):
         return ""
-    return f"{number:,.0f}" if abs(number) >= 100 else f"{number:.2f}".rstrip("0").rstrip(".")
-
-
-def _day(value: object) -> str:
-    return "" if pd.isna(value) else pd.Timestamp(str(value)).strftime("%d %b %Y")  # type: ignore[call-overload]
+    if sign not in unseen:
+        return sign
+    if kind == "So":
+        return f"[{unicodedata.name(sign, 'sign').lower()}]"
+    return "" if kind in ("Mn", "Me") else "?"
