@@ -1,28 +1,37 @@
 """Curves of gravity, the house band, which batches left it and why, what a running one will do."""
 
+from origin_compare.fermentation.acid import AcidCurve, fit_acid, fit_acids
 from origin_compare.fermentation.band import HouseBand, house_band
 from origin_compare.fermentation.curve import Curve, fit_curve, fit_curves
 from origin_compare.fermentation.departure import Cause, Departure, Departures
-from origin_compare.fermentation.departures import departures
+from origin_compare.fermentation.departures import departures, judge_season
 from origin_compare.fermentation.derived import LABELS, Derived, derived
+from origin_compare.fermentation.forecast import Forecast, forecast, replay
 from origin_compare.fermentation.least_squares import NonlinearFit, nonlinear
 from origin_compare.fermentation.review import BatchReview, review
 
 __all__ = [
     "LABELS",
+    "AcidCurve",
     "BatchReview",
     "Cause",
     "Curve",
     "Departure",
     "Departures",
     "Derived",
+    "Forecast",
     "HouseBand",
     "NonlinearFit",
     "departures",
     "derived",
+    "fit_acid",
+    "fit_acids",
     "fit_curve",
     "fit_curves",
+    "forecast",
     "house_band",
+    "judge_season",
     "nonlinear",
+    "replay",
     "review",
 ]

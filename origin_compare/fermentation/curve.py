@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from origin_compare.answers import count
 from origin_compare.fermentation import forms
+from origin_compare.fermentation.borrowing import Cloud, borrow
 from origin_compare.fermentation.least_squares import Array, Solution, solve
 from origin_compare.fermentation.padding import Padded, from_degrees, pad, to_degrees
 
@@ -35,7 +36,8 @@ class Curve:
     B per hour and **negative when gravity falls**, M in hours. `status` is `ok`, `boundary`
     (the end or the midpoint lies beyond the readings), `not_converged`, or `not_identified`
     (these readings leave a parameter open); `reason` says why in words.
-    `lag_h`: the hour where the tangent at the steepest point meets the start.
+    `lag_h`: the hour where the tangent at the steepest point meets the start. `borrowed_from`:
+    how many batches steadied this curve, 0 when it stands by its own readings.
     """
 
     parameters: Mapping[str, float]
@@ -54,6 +56,7 @@ class Curve:
     sd_deg: float
     n_readings: int
     last_h: float
+    borrowed_from: int
     theta: Array = field(repr=False, compare=False)
 
     def at(self, hours: ArrayLike) -> Array:
@@ -76,9 +79,13 @@ class Curve:
         return pd.DataFrame([_row(self)])
 
     def rests_on(self) -> str:
+        borrowed = (
+            f", steadied by {count(self.borrowed_from, 'batch')}" if self.borrowed_from else ""
+        )
         return (
             f"{count(self.n_readings, 'gravity reading')} up to {self.last_h:.0f} h, "
             f"{self.form} parameters, readings scatter {self.sd_deg:.2f} degrees about the curve"
+            + borrowed
         )
 
 
@@ -99,30 +106,49 @@ def fit_curve(hours: ArrayLike, sg: ArrayLike, form: Form = "four") -> Curve:
     return curves(pad(frame, "sg"), unit, form)["batch"]
 
 
-def fit_curves(readings: pd.DataFrame, form: Form = "four") -> pd.DataFrame:
+def fit_curves(
+    readings: pd.DataFrame, form: Form = "four", borrowing: bool = False
+) -> pd.DataFrame:
     """Fit every batch of `readings` (batch_id, hours, sg) at once; one row per batch.
+
+    `borrowing`: steady curves of few readings by the other batches (four parameters; see
+    `borrowing`), which shrinks what is odd about a batch and so is for description, not for
+    finding faults.
 
     Columns: batch_id, status, reason, form, end_sg, fall_sg, rate_b_h, midpoint_h, asymmetry,
     their `_se`, lag_h, lag_se_h, max_rate_deg_h, max_rate_at_h, hour_90_pct, terminal_sg,
-    terminal_se_sg, sd_deg, n_readings, last_h. Batches without gravity readings are left out.
+    terminal_se_sg, sd_deg, n_readings, last_h, borrowed_from.
+    Batches without gravity readings are left out.
     """
-    fitted = fit_all(readings, form)
+    fitted = fit_all(readings, form, borrowing)
     rows = [{"batch_id": name, **_row(curve)} for name, curve in fitted.items()]
     return pd.DataFrame(rows, columns=["batch_id", *_COLUMNS])
 
 
-def fit_all(readings: pd.DataFrame, form: Form = "four") -> dict[str, Curve]:
+def fit_all(
+    readings: pd.DataFrame, form: Form = "four", borrowing: bool = False
+) -> dict[str, Curve]:
     """The `Curve` of every batch of `readings` (batch_id, hours, sg), in SG."""
     degrees, _ = to_degrees(readings["sg"])
-    return curves(pad(readings.assign(sg=degrees), "sg"), "SG", form)
+    return curves(pad(readings.assign(sg=degrees), "sg"), "SG", form, borrowing)
 
 
-def curves(padded: Padded, unit: str, form: Form = "four") -> dict[str, Curve]:
+def curves(
+    padded: Padded, unit: str, form: Form = "four", borrowing: bool = False
+) -> dict[str, Curve]:
     """Fit padded degrees; `unit` is the one the curves speak."""
     if not padded.names:
         return {}
     four = fit_padded(padded)
     fitted = {name: _curve(padded, four, row, unit) for row, name in enumerate(padded.names)}
+    if borrowing:
+        sound = np.array([fitted[name].status == "ok" for name in padded.names])
+        steadied = borrow(padded, four, sound)
+        if steadied is not None:
+            fit, cloud = steadied
+            return {
+                name: _curve(padded, fit, row, unit, cloud) for row, name in enumerate(padded.names)
+            }
     if form == "four":
         return fitted
     begin = np.column_stack([four.parameters, np.zeros(len(padded.names))])
@@ -151,7 +177,7 @@ def _aicc(fit: Solution) -> Array:
     return np.where(n > k + 1, value, np.inf)
 
 
-def _curve(padded: Padded, fit: Solution, row: int, unit: str) -> Curve:
+def _curve(padded: Padded, fit: Solution, row: int, unit: str, cloud: Cloud | None = None) -> Curve:
     used = padded.weights[row] > 0
     hours, values = padded.hours[row][used], padded.values[row][used]
     theta, inverse = fit.parameters[row], fit.inverse[row]
@@ -159,8 +185,15 @@ def _curve(padded: Padded, fit: Solution, row: int, unit: str) -> Curve:
     sd = float(np.sqrt(fit.rss[row] / free)) if free else float("nan")
     # an exact fit has no scatter; a parameter's doubt then stays what the readings bear
     covariance = inverse * (sd**2 if free else np.nan)
+    if cloud is not None:
+        covariance = inverse * cloud.sd_deg**2
     errors = np.sqrt(np.diag(covariance))
-    status, reason = _verdict(hours, values, theta, inverse, sd, bool(fit.converged[row]))
+    converged = bool(fit.converged[row])
+    status, reason = (
+        _verdict(hours, values, theta, inverse, sd, converged)
+        if cloud is None
+        else _steadied(theta, errors, converged)
+    )
     marks = forms.landmarks(theta[None, :])[0]
     mark_errors = forms.landmark_errors(theta[None, :], covariance[None, :, :])[0]
     if status in ("not_identified", "not_converged"):
@@ -182,6 +215,7 @@ def _curve(padded: Padded, fit: Solution, row: int, unit: str) -> Curve:
         sd,
         len(hours),
         float(hours[-1]),
+        cloud.batches if cloud is not None else 0,
         theta,
     )
 
@@ -204,6 +238,15 @@ def _verdict(
     if not converged:
         return "not_converged", "the search for the curve did not settle"
     return _edge(hours, theta, float(doubt[0]))
+
+
+def _steadied(theta: Array, errors: Array, converged: bool) -> tuple[Status, str]:
+    """The verdict on a curve the other batches helped to draw."""
+    if not converged:
+        return "not_converged", "the search for the curve did not settle"
+    if errors[2] > WIDEST_RATE * abs(theta[2]) or errors[3] > WIDEST["M"]:
+        return "not_identified", "even with the other batches these readings leave the curve open"
+    return "ok", ""
 
 
 def _edge(hours: Array, theta: Array, end_doubt: float) -> tuple[Status, str]:
@@ -233,7 +276,7 @@ _COLUMNS = [
     "status", "reason", "form", "end_sg", "fall_sg", "rate_b_h", "midpoint_h", "asymmetry",
     "end_se_sg", "fall_se_sg", "rate_b_se_h", "midpoint_se_h", "asymmetry_se",
     "lag_h", "lag_se_h", "max_rate_deg_h", "max_rate_at_h", "hour_90_pct",
-    "terminal_sg", "terminal_se_sg", "sd_deg", "n_readings", "last_h",
+    "terminal_sg", "terminal_se_sg", "sd_deg", "n_readings", "last_h", "borrowed_from",
 ]  # fmt: skip
 
 

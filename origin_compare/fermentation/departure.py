@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -69,10 +69,15 @@ class Departure:
 
 @dataclass(frozen=True)
 class Departures:
-    """All batches of a season; `band` is what they were held against, None if none can be drawn."""
+    """All batches of a season; `band` is what they were held against, None if none can be drawn.
+
+    `bands` by batch, where batches are held against their like only; `shared` what several
+    departures have in common, in words.
+    """
 
     found: tuple[Departure, ...]
     band: HouseBand | None
+    bands: Mapping[str, HouseBand]
     shared: tuple[str, ...]
     note: str
 

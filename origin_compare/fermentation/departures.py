@@ -16,8 +16,9 @@ from origin_compare.fermentation.causes import CHANNEL_OF, SURE_ENOUGH, ranked, 
 from origin_compare.fermentation.clues import Scene, beside
 from origin_compare.fermentation.departure import Departure, Departures, Status
 from origin_compare.fermentation.judging import House, Judgement, judge, onset_interval, settle
+from origin_compare.fermentation.like import like
 from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log, logs
-from origin_compare.fermentation.reference import FEWEST_BATCHES, propose
+from origin_compare.fermentation.reference import FEWEST_BATCHES, Reference, propose
 from origin_compare.fermentation.signatures import LIBRARY, POOR_YEAST, SLOW_LAG
 from origin_compare.fermentation.trust import (
     CHANNEL_WORDS,
@@ -37,33 +38,62 @@ FEWEST_VALUES = 6
 
 @dataclass(frozen=True)
 class Judged:
-    """A season held against its house: `found` and `logs` by batch, `aside` readings not used."""
+    """A season held against its house: `found` and `logs` by batch, `aside` readings not used.
 
-    house: House
-    band: HouseBand
+    `houses` and `bands` by kind, where batches are split by their like (`split` says by what);
+    `kind` of each batch, "" for the house of all. `house` and `band` are those with most examples.
+    """
+
+    houses: Mapping[str, House]
+    bands: Mapping[str, HouseBand]
+    kind: Mapping[str, str]
+    split: str
     logs: Mapping[str, Log]
     found: Mapping[str, Judgement]
     aside: tuple[SetAside, ...]
 
+    @property
+    def house(self) -> House:
+        return self.houses[self._largest()]
+
+    @property
+    def band(self) -> HouseBand:
+        return self.bands[self._largest()]
+
+    def _largest(self) -> str:
+        return max(self.houses, key=lambda kind: len(self.houses[kind].reference.names))
+
+    def house_of(self, batch_id: str) -> House:
+        return self.houses[self.kind[batch_id]]
+
+    def band_of(self, batch_id: str) -> HouseBand:
+        return self.bands[self.kind[batch_id]]
+
 
 def departures(
-    season: Season, rules: HouseRules, in_style: Sequence[str] | None = None
+    season: Season,
+    rules: HouseRules,
+    in_style: Sequence[str] | None = None,
+    judged: Judged | None = None,
 ) -> Departures:
     """The verdict on every batch of the season, in their order.
 
     `in_style`: batch_ids the house accepts as examples; else they are proposed and shown in
     `band.reference`. With fewer than eight such batches every verdict is "cannot tell" and says
-    so. A batch still fermenting is judged on what it has so far.
+    so. A batch still fermenting is judged on what it has so far. `judged` may hand over the
+    result of `judge_season` for the same readings, to save it being worked out again.
     """
     try:
-        judged = judge_season(season, rules, in_style)
+        judged = judged or judge_season(season, rules, in_style)
     except NotEnoughData as few:
         found = [_untold(batch, str(few)) for batch in season.batches.to_dict("records")]
-        return Departures(tuple(found), None, (), str(few))
+        return Departures(tuple(found), None, {}, (), str(few))
     rows = season.batches.to_dict("records")
     onsets = _first_onsets(rows, judged)
     found = [_verdict(batch, season, judged, rules, rows, onsets) for batch in rows]
-    return Departures(tuple(found), judged.band, _shared(found, rows), "")
+    bands = {name: judged.band_of(name) for name in judged.kind}
+    said = (f"each held against its own {judged.split}",) if judged.split else ()
+    return Departures(tuple(found), judged.band, bands, (*said, *_shared(found, rows)), "")
 
 
 def judge_season(
@@ -81,10 +111,30 @@ def judge_season(
             f"{have} in style with readings enough; a house band needs {FEWEST_BATCHES}. "
             "Add batches, or name those you accept as in style."
         )
-    house = settle(all_logs, proposed)
-    band = of_model(house.model, house.examples, house.reference, kept, LEVEL)
-    found = {name: judge(house, log) for name, log in all_logs.items() if len(log) >= FEWEST_VALUES}
-    return Judged(house, band, all_logs, found, tuple(aside))
+    split, kind = like(all_logs, proposed, season.batches)
+    houses = {one: _settled(one, kind, all_logs, proposed) for one in sorted(set(kind.values()))}
+    bands = {
+        one: of_model(house.model, house.examples, house.reference, kept, LEVEL)
+        for one, house in houses.items()
+    }
+    found = {
+        name: judge(houses[kind[name]], log)
+        for name, log in all_logs.items()
+        if len(log) >= FEWEST_VALUES
+    }
+    return Judged(houses, bands, kind, split, all_logs, found, tuple(aside))
+
+
+def _settled(
+    one: str, kind: Mapping[str, str], all_logs: Mapping[str, Log], proposed: Reference
+) -> House:
+    """The house of one kind, or of all batches for kind ""."""
+    if not one:
+        return settle(all_logs, proposed)
+    mine = {name: log for name, log in all_logs.items() if kind[name] == one}
+    left_out = {name: why for name, why in proposed.left_out.items() if name in mine}
+    names = tuple(name for name in proposed.names if name in mine)
+    return settle(mine, Reference(names, left_out, proposed.given))
 
 
 def _first_onsets(rows: list[dict], judged: Judged) -> dict[str, tuple[str, float]]:
@@ -128,8 +178,8 @@ def _verdict(
     causes = ranked(found, known, scene)
     first = causes[0].name if causes else ""
     sure = bool(causes) and causes[0].share >= SURE_ENOUGH and not found.by_surprise
-    interval = _interval(found, weights(found, known), first, judged.band)
-    channel = CHANNEL_OF[first] if sure else _first_channel(judged.band, found.log, first)
+    interval = _interval(found, weights(found, known), first, judged.band_of(name))
+    channel = CHANNEL_OF[first] if sure else _first_channel(judged.band_of(name), found.log, first)
     note = "" if sure else "the causes listed fit about equally well"
     return Departure(name, vessel, "left", channel, *interval, causes,
                      first if sure else "cannot tell", running, aside, note)  # fmt: skip
@@ -174,7 +224,8 @@ def _scene(
         and abs(_hours_apart(row, onsets[str(row["batch_id"])][1], begun)) <= SAME_HOURS
     ]
     found = judged.found[name]
-    return Scene(batch, found.log, mine, judged.house.model.leaving_out(name), judged.band, rules,
+    model, band = judged.house_of(name).model.leaving_out(name), judged.band_of(name)
+    return Scene(batch, found.log, mine, model, band, rules,
                  tuple(slow), tuple(sisters), tuple(near), hour)  # fmt: skip
 
 
@@ -223,8 +274,9 @@ def _shared(found: Sequence[Departure], rows: list[dict]) -> tuple[str, ...]:
     said = []
     for (at, one), (after, other) in pairwise(left):
         if (after - at).total_seconds() / 3600 <= SAME_HOURS and one.vessel != other.vessel:
+            both = listed(sorted([one.batch_id, other.batch_id]))
             said.append(
-                f"{listed([one.batch_id, other.batch_id])} departed within {SAME_HOURS:.0f} h of "
+                f"{both} departed within {SAME_HOURS:.0f} h of "
                 "one another in different vessels: look for a shared utility or clock"
             )
     return tuple(said)

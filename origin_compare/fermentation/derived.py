@@ -9,6 +9,7 @@ import pandas as pd
 
 from origin_compare import measures
 from origin_compare.answers import count, listed
+from origin_compare.fermentation.acid import AcidCurve, acid_curves
 from origin_compare.fermentation.curve import Curve, fit_all
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.trust import CHANNEL_WORDS, SetAside, set_aside, without
@@ -31,6 +32,8 @@ LABELS = {
     "spirit_yield_lpa_t": "spirit yield, L pure alcohol per t",
     "yeast_g_l": "yeast pitched, g/L",
     "co2_kg": "CO2 given off, kg",
+    "after_yeast_ph": "pH after the yeast's fall",
+    "lactic_from_h": "hour the lactic fall of pH begins",
 }
 """How each figure is named to people; the temperature is what was recorded, not the true peak."""
 
@@ -74,16 +77,19 @@ def derived(season: Season, rules: HouseRules) -> Derived:
     peak_temp_h, h_above_window (above `rules` peak_temp_c, straight lines between readings),
     final_ph, final_ph_h, final_sg, final_sg_h, apparent_attenuation_pct, real_attenuation_pct
     and wash_abv_calc_pct (Balling), lag_h, lag_se_h, max_rate_deg_h, hour_90_pct, curve_status,
-    curve_reason, lpa, spirit_yield_lpa_t, yeast_g_l, co2_kg, n_readings, n_set_aside.
+    curve_reason, lpa, spirit_yield_lpa_t, yeast_g_l, co2_kg, acid_status, after_yeast_ph,
+    lactic_from_h and lactic_from_se_h (see `acid`), n_readings, n_set_aside.
     The final figures are the last ones recorded; while a batch ferments they are missing.
     """
     readings = season.sheets["readings"]
     aside = set_aside(readings)
     kept = without(readings, aside)
     fitted = fit_all(kept) if len(kept) else {}
+    acids = acid_curves(kept) if len(kept) else {}
     logs = {str(name): rows.sort_values("hours") for name, rows in kept.groupby("batch_id")}
     rows = [
         _batch(row, logs.get(str(row["batch_id"]), kept.iloc[:0]), fitted, aside, rules)
+        | _acid(acids.get(str(row["batch_id"])))
         for row in season.batches.to_dict("records")
     ]
     return Derived(pd.DataFrame(rows, columns=_COLUMNS), tuple(aside), len(readings))
@@ -95,7 +101,8 @@ _COLUMNS = [
     "final_sg", "final_sg_h", "apparent_attenuation_pct", "real_attenuation_pct",
     "wash_abv_calc_pct", "lag_h", "lag_se_h", "max_rate_deg_h", "hour_90_pct",
     "curve_status", "curve_reason", "lpa", "spirit_yield_lpa_t", "yeast_g_l", "co2_kg",
-    "n_readings", "n_set_aside",
+    "acid_status", "after_yeast_ph", "lactic_from_h", "lactic_from_se_h", "n_readings",
+    "n_set_aside",
 ]  # fmt: skip
 
 _NAN = float("nan")
@@ -191,6 +198,15 @@ def _course(curve: Curve | None) -> dict[str, object]:
         "lag_h": curve.lag_h, "lag_se_h": curve.lag_se_h,
         "max_rate_deg_h": curve.max_rate_deg_h, "hour_90_pct": curve.hour_90_pct,
         "curve_status": curve.status, "curve_reason": curve.reason,
+    }  # fmt: skip
+
+
+def _acid(curve: AcidCurve | None) -> dict[str, object]:
+    if curve is None:
+        return {"acid_status": "not_identified"}
+    return {
+        "acid_status": curve.status, "after_yeast_ph": curve.after_yeast_ph,
+        "lactic_from_h": curve.lactic_from_h, "lactic_from_se_h": curve.lactic_from_se_h,
     }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from origin_compare.answers import count
 from origin_compare.errors import UnknownName
 from origin_compare.fermentation.curve import Curve, fit_all
-from origin_compare.fermentation.departure import Departure
+from origin_compare.fermentation.departure import Departure, Departures
 from origin_compare.fermentation.departures import departures
 from origin_compare.fermentation.logs import og_degrees
 from origin_compare.fermentation.padding import to_degrees
@@ -53,13 +53,18 @@ class BatchReview:
         return f"{count(read, 'value')} read, {aside} set aside; {self.in_band_from}"
 
 
-def review(season: Season, batch_id: str, rules: HouseRules) -> BatchReview:
-    """Everything the figure of one batch shows. Raises `UnknownName` for no such batch."""
+def review(
+    season: Season, batch_id: str, rules: HouseRules, verdicts: Departures | None = None
+) -> BatchReview:
+    """Everything the figure of one batch shows. Raises `UnknownName` for no such batch.
+
+    `verdicts` may hand over the result of `departures` for this season.
+    """
     batches = season.batches
     mine = batches.loc[batches["batch_id"].astype(str) == str(batch_id)]
     if mine.empty:
         raise UnknownName(f"There is no batch {batch_id}. Choose one of the season's batches.")
-    verdicts = departures(season, rules)
+    verdicts = verdicts or departures(season, rules)
     verdict = verdicts.of(str(batch_id))
     log = season.sheets["readings"]
     log = log.loc[log["batch_id"].astype(str) == str(batch_id)].sort_values("hours")
@@ -67,11 +72,10 @@ def review(season: Season, batch_id: str, rules: HouseRules) -> BatchReview:
     present = [name for name in CHANNELS if name in log and log[name].notna().any()]
     last = float(log["hours"].max()) if len(log) else 0.0
     grid = np.arange(0.0, max(last, 1.0) + 1, 1.0)
-    drawn = [*verdicts.band.multiplier, "cooling_pct"] if verdicts.band is not None else []
+    band = verdicts.bands.get(str(batch_id), verdicts.band)
+    drawn = [*band.multiplier, "cooling_pct"] if band is not None else []
     bands = {
-        name: verdicts.band.at(grid, name, og_sg)
-        for name in present
-        if verdicts.band is not None and name in drawn
+        name: band.at(grid, name, og_sg) for name in present if band is not None and name in drawn
     }
     channels = {name: _channel(log, name, verdict, bands.get(name)) for name in present}
     clean = log.copy()

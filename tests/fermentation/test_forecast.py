@@ -1,0 +1,105 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from origin_compare.answers import Answer
+from origin_compare.errors import NotEnoughData, UnknownName
+from origin_compare.fermentation import forecast, judge_season, replay
+from origin_compare.house import default_rules
+from tests.fermentation.simulated import Plant, season_of
+
+RULES = default_rules()
+CUT_H = 44.0
+
+
+@pytest.fixture(scope="module")
+def season():
+    """Thirty good batches, of which the last is still running, and one that stuck."""
+    whole = season_of(21, [Plant() for _ in range(30)] + [Plant("stuck", 26.0, 1.0)])
+    readings = whole.sheets["readings"]
+    running = (readings["batch_id"] == "B030") & (readings["hours"] > CUT_H)
+    batches = whole.batches.copy()
+    batches.loc[batches["batch_id"] == "B030", "status"] = "fermenting"
+    cut = readings.loc[~running].reset_index(drop=True)
+    return replace(whole, sheets={"readings": cut}, batches=batches), readings
+
+
+@pytest.fixture(scope="module")
+def judged(season):
+    return judge_season(season[0], RULES)
+
+
+def test_a_running_batch_is_forecast_near_where_it_ended(season, judged):
+    ahead = forecast(season[0], "B030", RULES, judged=judged)
+    assert isinstance(ahead, Answer)
+    assert ahead.holds
+    truth = season[1].query("batch_id == 'B030'").sort_values("hours")
+    low, likely, high = ahead.final_sg
+    assert low < likely < high
+    assert low - 0.001 < truth["sg"].iloc[-1] < high + 0.001
+    assert ahead.final_ph[1] == pytest.approx(truth["ph"].iloc[-1], abs=0.25)
+    assert ahead.end_h == 130
+    assert 0 <= ahead.chance_in_style <= 1
+    assert set(ahead.path["channel"]) == {"sg", "ph", "temp_c"}
+    assert ahead.path["hours"].min() <= CUT_H
+    assert ahead.sentence().startswith(f"B030 at {ahead.so_far_h:.0f} h: likely to end at gravity ")
+
+
+def test_the_same_seed_gives_the_same_forecast(season, judged):
+    first = forecast(season[0], "B030", RULES, seed=1, judged=judged)
+    again = forecast(season[0], "B030", RULES, seed=1, judged=judged)
+    other = forecast(season[0], "B030", RULES, seed=2, judged=judged)
+    assert first.final_sg == again.final_sg
+    assert first.final_sg != other.final_sg
+
+
+def test_intervals_hold_when_replayed(judged):
+    for at_h in (24.0, 44.0):
+        played = replay(judged, at_h)
+        assert len(played) >= 25
+        # nominal 90 %; 25-30 batches leave +-11 points of chance
+        assert 0.75 <= played["sg_inside"].mean() <= 1
+        assert 0.75 <= played["ph_inside"].mean() <= 1
+        assert played["sg_wide"].median() < 0.006
+        assert played["ph_wide"].median() < 0.5
+
+
+def test_reading_on_narrows_the_forecast(judged):
+    early, late = replay(judged, 20.0), replay(judged, 90.0)
+    assert late["sg_wide"].median() < early["sg_wide"].median()
+    assert late["ph_wide"].median() < early["ph_wide"].median()
+
+
+def test_a_batch_that_left_is_not_forecast_by_the_house(season, judged):
+    ahead = forecast(season[0], "B031", RULES, judged=judged)
+    assert not ahead.holds
+    assert ahead.sentence() == (
+        "B031 has left the house band, so the house's own batches do not say where it will end."
+    )
+
+
+def test_what_cannot_be_forecast_is_refused(season, judged):
+    with pytest.raises(
+        UnknownName, match=r"^There is no batch B99\. Choose one of the season's batches\.$"
+    ):
+        forecast(season[0], "B99", RULES, judged=judged)
+    readings = season[0].sheets["readings"]
+    few = readings.loc[(readings["batch_id"] != "B030") | (readings["hours"] < 12)]
+    with pytest.raises(
+        NotEnoughData,
+        match=r"^B030 has too few readings for a forecast; at least 3 hours are needed\.$",
+    ):
+        forecast(replace(season[0], sheets={"readings": few}), "B030", RULES)
+
+
+def test_the_hour_of_the_target_lies_where_ph_passes_it(season, judged):
+    ahead = forecast(season[0], "B030", RULES, judged=judged)
+    low, likely, high = ahead.target_h
+    assert CUT_H < low <= likely <= high
+    truth = season[1].query("batch_id == 'B030'").sort_values("hours")
+    passed = truth.loc[truth["ph"] <= ahead.target_ph, "hours"].iloc[0]
+    assert low - 10 <= passed <= high + 10
+    assert np.isfinite(ahead.chance_target)
