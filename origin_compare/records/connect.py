@@ -61,7 +61,10 @@ def connect(url: str) -> Engines:
 def _engines(url: str) -> Engines:
     address = make_url(url)
     if address.get_backend_name() != "sqlite":
-        return Engines(url, create_engine(address), create_engine(address))
+        raise StoreFault(
+            f"The store {_plain(url)} is no SQLite file, and only such a store is kept by this "
+            "program. Give an address such as sqlite:///records.sqlite."
+        )
     if address.database in (None, "", ":memory:"):
         only = create_engine(
             address, poolclass=StaticPool, connect_args={"check_same_thread": False}

@@ -24,8 +24,8 @@ _ONWARD = (
 def unmatched_rows(clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """Every row that found no partner, one line per missing partner: `UNMATCHED_COLUMNS`.
 
-    A row not listed here is part of the chain of some batch. Samples which are not batches
-    (controls, warm-ups) need no partner.
+    A row not listed here has all its partners; where a chain ends before a batch, the row it ends
+    at is listed. Samples which are not batches (controls, warm-ups) need no partner.
     """
     found = [*_links_without_target(clean), *_rows_leading_nowhere(clean)]
     filled = [rows for rows in found if len(rows)]

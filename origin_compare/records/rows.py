@@ -33,9 +33,7 @@ def insert_rows(
 ) -> None:
     """Insert tuples by the driver itself: several times as fast as by dictionaries."""
     quote = link.dialect.identifier_preparer.quote
-    mark = "?" if link.dialect.paramstyle == "qmark" else "%s"
-    told = ", ".join(quote(name) for name in names)
-    marks = ", ".join(mark for _ in names)
+    told, marks = ", ".join(quote(name) for name in names), ", ".join("?" for _ in names)
     text = f"INSERT INTO {quote(table.name)} ({told}) VALUES ({marks})"
     cursor: Any = link.connection.cursor()
     try:
