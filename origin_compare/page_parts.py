@@ -16,6 +16,7 @@ from origin_compare import words
 from origin_compare.answers import Answer
 from origin_compare.errors import OriginCompareError
 from origin_compare.places import default_store_url, pages_folder
+from origin_compare.reports.exports import safe_csv
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -240,16 +241,6 @@ def download(table: pd.DataFrame, name: str) -> None:
         icon=":material/download:",
         type="tertiary",
     )
-
-
-def safe_csv(table: pd.DataFrame) -> bytes:
-    """CSV whose text cells no spreadsheet will run as a formula."""
-    shown = table.copy()
-    for column in shown.columns:
-        if pd.api.types.is_string_dtype(shown[column]):
-            risky = shown[column].str.match(r"^[=+\-@\t\r]").fillna(False).astype(bool)
-            shown[column] = shown[column].where(~risky, "'" + shown[column].astype(str))
-    return shown.to_csv(index=False).encode("utf-8")
 
 
 def help_with(answer: Answer, name: str, figure: go.Figure, says: str, **more: Any) -> None:
