@@ -1,0 +1,117 @@
+"""The intake page: files dropped, faults read, headers mapped once, taken in, taken back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+from origin_compare.records.store import open_store
+from tests.pages.test_pages import opened, said
+
+GROWERS = b"grower_id,farm_name\nG01,High Rigg\nG02,Low Rigg\n"
+LOTS = b"lot_id,grower_id,season,variety,grain_n_pct_dm\nL1,G01,2025,Ostrel,1.52\n"
+
+
+@pytest.fixture(autouse=True)
+def store_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    st.cache_resource.clear()
+    file = tmp_path / "store.sqlite"
+    monkeypatch.setenv("ORIGIN_COMPARE_STORE", f"sqlite:///{file}")
+    return file
+
+
+def dropped(*files: tuple[str, bytes]) -> AppTest:
+    app = opened("intake")
+    for name, content in files:
+        app.file_uploader[0].upload(name, content, "text/csv")
+    return app.run()
+
+
+def take_in(app: AppTest) -> AppTest:
+    button = next(one for one in app.button if one.label.startswith("Take in"))
+    return button.click().run()
+
+
+def test_good_rows_go_in_and_the_page_says_so(store_file: Path) -> None:
+    app = take_in(dropped(("growers.csv", GROWERS), ("lots.csv", LOTS)))
+    assert not app.exception
+    assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
+    store = open_store(f"sqlite:///{store_file}")
+    assert store.sheet("growers")["grower_id"].tolist() == ["G01", "G02"]
+    assert store.original(1, "lots.csv") == LOTS
+
+
+def test_faulty_rows_are_set_aside_and_can_be_taken_away_to_mend(store_file: Path) -> None:
+    faulty = LOTS + b"L2,G01,2025,Ostrel,15.2\n"
+    app = dropped(("growers.csv", GROWERS), ("lots.csv", faulty))
+    table = next(one.value for one in app.dataframe if "what is wrong" in one.value.columns)
+    assert table["column"].tolist() == ["grain_n_pct_dm"]
+    labels = [button.proto.label for button in app.get("download_button")]
+    assert "Rows set aside, to mend and send again (zip of CSV)" in labels
+    take_in(app)
+    assert open_store(f"sqlite:///{store_file}").sheet("lots")["lot_id"].tolist() == ["L1"]
+
+
+def test_nothing_is_stored_before_the_button(store_file: Path) -> None:
+    dropped(("growers.csv", GROWERS))
+    assert open_store(f"sqlite:///{store_file}").sheet("growers").empty
+
+
+def test_strange_headers_are_asked_for_once_and_remembered(store_file: Path) -> None:
+    strange = b"Hof,Schlag,Jahrgang,Charge\nG01,Low Field,2025,L9\n"
+    app = dropped(("growers.csv", GROWERS), ("felder.csv", strange))
+    assert "What is felder.csv?" in said(app)
+    sheet = next(box for box in app.selectbox if box.label == "Sheet")
+    app = sheet.select("lots").run()
+    for column, header in (
+        ("lot_id", "Charge"), ("grower_id", "Hof"), ("season", "Jahrgang"), ("field", "Schlag"),
+    ):  # fmt: skip
+        box = next(one for one in app.selectbox if str(one.key).endswith(f"_{column}"))
+        box.select(header)
+    remember = next(one for one in app.button if one.label == "Remember these headers")
+    app = take_in(remember.click().run())
+    store = open_store(f"sqlite:///{store_file}")
+    assert store.sheet("lots")[["lot_id", "grower_id", "field"]].values.tolist() == [
+        ["L9", "G01", "Low Field"]
+    ]
+    again = dropped(("felder2.csv", strange.replace(b"L9", b"L10")))
+    assert "What is felder2.csv?" not in said(again)
+
+
+def test_the_same_file_twice_changes_nothing(store_file: Path) -> None:
+    take_in(dropped(("growers.csv", GROWERS)))
+    app = dropped(("growers.csv", GROWERS))
+    assert "2 rows already in the store: nothing changes there." in said(app)
+    assert next(one for one in app.button if one.label == "Nothing new to take in").disabled
+
+
+def test_an_intake_is_taken_back(store_file: Path) -> None:
+    app = take_in(dropped(("growers.csv", GROWERS)))
+    app = next(one for one in app.button if one.label == "Take back intake 1").click().run()
+    assert not app.exception
+    assert open_store(f"sqlite:///{store_file}").sheet("growers").empty
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "part"),
+    [
+        ("empty.csv", b"", "empty"),
+        ("photo.csv", b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 4, "picture"),
+        ("noise.csv", bytes([0x81, 0x8D, 0x00, 0x90]) * 50, ""),
+        ("book.xlsx", b"not a workbook at all", ""),
+    ],
+)
+def test_what_is_no_sheet_is_refused_in_words_and_nothing_is_stored(
+    name: str, content: bytes, part: str, store_file: Path
+) -> None:
+    app = dropped((name, content))
+    assert not app.exception
+    assert not app.error
+    text = said(app) + " ".join(str(frame.value.to_dict()) for frame in app.dataframe)
+    assert name in text
+    assert part in text
+    assert not any(one.label.startswith("Take in") for one in app.button)
+    assert open_store(f"sqlite:///{store_file}").intakes().empty
