@@ -19,6 +19,8 @@ from origin_compare.drivers.coding import Array
 
 ROUNDS = 60
 SETTLED = 1e-8
+ROUNDING = 1e-9
+"""A likelihood lower by no more than this is not lower: else a step at the top is halved idly."""
 FLOOR = 1e-8
 """Least batch variance, as a share of the variance of the scores, so that V can be inverted."""
 
@@ -199,7 +201,7 @@ class _Work:
         for _ in range(12):
             tried = np.maximum(theta + length[:, None] * move, least)
             gain = self.pieces(tried)[3] - loglik
-            good = waiting & (gain >= 0)
+            good = waiting & (gain >= -ROUNDING)
             best[good], gained[good] = tried[good], gain[good]
             waiting &= ~good
             if not waiting.any():

@@ -43,9 +43,8 @@ def coded(column: pd.Series) -> Array:
     (first level as base), so a factor of one level has no column."""
     if not is_factor(column):
         return column.to_numpy(dtype=float, na_value=np.nan)[:, None]
-    levels = pd.Categorical(column)
-    levels = levels.remove_unused_categories()
-    return np.eye(len(levels.categories))[levels.codes][:, 1:]
+    codes, levels = pd.factorize(column, sort=True)
+    return np.eye(len(levels))[codes][:, 1:]
 
 
 def design(table: pd.DataFrame) -> Array:

@@ -8,9 +8,11 @@ from itertools import combinations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy import sparse
 
 from origin_compare.answers import count, listed
-from origin_compare.drivers.coding import basis, coded, design
+from origin_compare.drivers.coding import coded
 from origin_compare.drivers.kept import Kept, keep, numbers_of, refuse_below
 from origin_compare.drivers.ties import (
     PAIR,
@@ -247,9 +249,9 @@ def _within_r(rows: pd.DataFrame, first: str, second: str, origin: str) -> float
 
 
 def _two_factors(rows: pd.DataFrame, first: str, second: str) -> dict[str, object]:
-    a, b = rows[first].astype(str), rows[second].astype(str)
-    levels = (a.nunique(), b.nunique())
-    cells = pd.concat([a, b], axis=1).drop_duplicates()
+    a, b = (pd.factorize(rows[name])[0] for name in (first, second))
+    levels = (int(a.max()) + 1, int(b.max()) + 1)
+    cells = np.unique(a * levels[1] + b)
     lost = _lost(a, b)
     least = min(levels) - 1
     strength = lost / least if least else 1.0
@@ -282,7 +284,9 @@ def _nested(inner: str, outer: str, number: int) -> str:
     )
 
 
-def _lost(a: pd.Series, b: pd.Series) -> int:
-    """Degrees of freedom that two factors share: what the joint rank falls short by."""
-    both = pd.DataFrame({"a": a.to_numpy(), "b": b.to_numpy()})
-    return (a.nunique() - 1) + (b.nunique() - 1) - basis(design(both)).shape[1]
+def _lost(a: NDArray[np.intp], b: NDArray[np.intp]) -> int:
+    """Degrees of freedom that two factors share: groups of levels that never meet, less one."""
+    levels = int(a.max()) + 1
+    size = levels + int(b.max()) + 1
+    meet = sparse.coo_array((np.ones(len(a)), (a, levels + b)), shape=(size, size))
+    return int(sparse.csgraph.connected_components(meet, directed=False)[0]) - 1
