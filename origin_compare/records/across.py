@@ -56,10 +56,12 @@ _CHECK = "Check the year and the batch number."
 
 
 def _looked_up(frame: pd.DataFrame, times: pd.DataFrame, name: str) -> pd.Series:
-    found = times[name].reindex(frame["batch_id"])
-    return pd.Series(
-        pd.to_datetime(found.to_numpy(), utc=True), index=frame.index, dtype="datetime64[us, UTC]"
-    )
+    """The batch's time per row, missing where the batch is not known."""
+    if times.empty:
+        return pd.Series(pd.NaT, index=frame.index, dtype="datetime64[us, UTC]")
+    at = times.index.get_indexer(pd.Index(frame["batch_id"]))
+    found = times[name].array.take(at, allow_fill=True)
+    return pd.Series(found, index=frame.index)
 
 
 def _blame_far(one: Ledger, far: np.ndarray, since: pd.Series, pitched: pd.Series) -> None:

@@ -351,17 +351,18 @@ def raw_text(raw: RawTable) -> pd.Series:
 
 
 def _json_rows(cells: pd.DataFrame, headers: Sequence[str]) -> pd.Series:
-    text = pd.Series("{", index=cells.index, dtype="str")
-    for at, header in enumerate(_own_names(headers)):
-        lead = ", " if at else ""
-        text = text + f"{lead}{json.dumps(header, ensure_ascii=False)}: " + _quoted(cells[at])
+    names = [json.dumps(header, ensure_ascii=False) for header in _own_names(headers)]
+    text = pd.Series(f'{{{names[0]}: "' if names else "{", index=cells.index, dtype="str")
+    for at in range(len(names)):
+        ends = f'", {names[at + 1]}: "' if at + 1 < len(names) else '"'
+        text = text + _escaped(cells[at]) + ends
     return text + "}"
 
 
-def _quoted(cells: pd.Series) -> pd.Series:
+def _escaped(cells: pd.Series) -> pd.Series:
     if bool(cells.str.contains(r'["\\\x00-\x1f]', regex=True).any()):
-        return cells.map(lambda cell: json.dumps(cell, ensure_ascii=False)).astype("str")
-    return '"' + cells + '"'
+        return cells.map(lambda cell: json.dumps(cell, ensure_ascii=False)[1:-1]).astype("str")
+    return cells
 
 
 def _own_names(headers: Sequence[str]) -> list[str]:
