@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -188,8 +189,11 @@ def d_prime(correct: Any, n: Any, test: str = "triangle") -> Distance:
     """
     if np.ndim(correct) == 0 and np.ndim(n) == 0:
         return Distance(*_distance(int(correct), int(n), test))
-    columns = [_each(lambda c, k, i=i: _distance(c, k, test)[i], correct, n) for i in range(4)]
-    return Distance(*columns)
+    found = _each(lambda c, k: _distance(int(c), int(k), test), correct, n)
+    if isinstance(found, pd.Series):
+        columns = np.array(found.tolist()).T
+        return Distance(*(pd.Series(column, index=found.index) for column in columns))
+    return Distance(*found.T)
 
 
 def compare(
@@ -261,6 +265,7 @@ def _p_alike(correct: int, n: int, margin: float, test: str) -> float:
     return float(stats.binom.cdf(most, n, share))
 
 
+@lru_cache(maxsize=4096)
 def _distance(correct: int, n: int, test: str) -> tuple[float, float, float, float]:
     _check_counts(correct, n)
     kind, share = method(test), correct / n
@@ -288,7 +293,7 @@ def _each(function: Any, first: Any, second: Any) -> Any:
     pairs = np.broadcast_arrays(np.asarray(first), np.asarray(second))
     found = np.array([function(a, b) for a, b in zip(*(p.tolist() for p in pairs), strict=True)])
     series = next((x for x in kinds if isinstance(x, pd.Series)), None)
-    return found if series is None else pd.Series(found, index=series.index)
+    return found if series is None else pd.Series(list(found), index=series.index)
 
 
 def _p(value: float) -> str:

@@ -147,7 +147,7 @@ def test_one_replicate_leaves_repeats_open_and_still_judges() -> None:
 
 def test_false_findings_on_a_sound_panel_are_rare() -> None:
     found = []
-    for seed in range(12):
+    for seed in range(5):
         scores, _ = panel(100 + seed, batches=15, assessors=8, per_tasting=5, sds=QUIET)
         found.append(len(assess(scores).training()) / 8)
     assert np.mean(found) < 0.05

@@ -236,3 +236,39 @@ def test_a_missing_column_is_named() -> None:
     )
     with pytest.raises(ValueError, match=f"^{re.escape(wanted)}$"):
         adjusted(scores.drop(columns="assessor_id"))
+
+
+def test_order_of_rows_origin_and_unit_of_the_scale_do_not_matter() -> None:
+    scores, _ = panel(12, batches=8, per_tasting=4, attributes=2, missing=0.1)
+    plain = adjusted(scores)
+    mixed_up = adjusted(scores.sample(frac=1, random_state=1))
+    stretched = adjusted(scores.assign(score=10 * scores["score"] + 7))
+    pd.testing.assert_frame_equal(mixed_up.wide(), plain.wide(), rtol=1e-4)
+    pd.testing.assert_frame_equal(stretched.wide(), 10 * plain.wide() + 7, rtol=1e-5)
+    pd.testing.assert_frame_equal(stretched.wide_se(), 10 * plain.wide_se(), rtol=1e-4)
+
+
+def test_few_linked_tastings_are_compared_through_their_shared_samples_alone() -> None:
+    """A shift of one tasting moves no comparison when every tasting has the control."""
+    scores, _ = panel(13, batches=12, per_tasting=4)
+    moved = scores.copy()
+    moved.loc[moved["tasting_id"].eq("T03"), "score"] += 4.0
+    plain, shifted = adjusted(scores).wide().iloc[:, 0], adjusted(moved).wide().iloc[:, 0]
+    gaps = (shifted - shifted.mean()) - (plain - plain.mean())
+    assert float(gaps.abs().max()) < 0.02
+
+
+def test_rough_figures_are_called_rough() -> None:
+    scores, _ = panel(14, batches=6, assessors=4)
+    words = adjusted(scores.assign(score=(scores["score"] - 5.5).clip(lower=0))).rests_on()
+    assert "with 4 assessors, how far assessors differ is known only roughly" in words
+    assert "scores of attribute 1 pile up at the lowest mark" in words
+
+
+def test_unlike_served_strengths_are_said() -> None:
+    scores, _ = panel(15, batches=6)
+    scores.loc[scores["batch_id"].eq("B001"), "served_abv_pct"] = 22.5
+    assert (
+        "served at 20.0 to 22.5 % vol: strength itself moves scores and is not adjusted for"
+        in adjusted(scores).rests_on()
+    )
