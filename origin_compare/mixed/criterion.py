@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
+from scipy.linalg import lapack
 
 from origin_compare.mixed.nesting import Nesting
 from origin_compare.mixed.sums import Floats, Ints
@@ -22,6 +23,11 @@ from origin_compare.mixed.sweep import Swept, numbers_each, sweep
 
 MOST_NUMBERS = 4_000_000
 """Numbers held at once (8 bytes each); more problems than that are worked in turns."""
+
+WIDE = 32
+"""Dense columns from which the wide forms of inverse and products are used."""
+FAR_FROM_ZERO = 1e-4
+"""Ratios above which dividing by them loses no more than four of sixteen digits."""
 
 
 @dataclass(frozen=True)
@@ -101,10 +107,12 @@ class _Assembly:
         equations = A[:, : self.T, : self.T] * scale[:, :, None] * scale[:, None, :]
         at = np.arange(self.q)
         equations[:, at, at] += 1.0
-        self.root = np.linalg.cholesky(equations)
+        self.root: Floats = np.asarray(np.linalg.cholesky(equations))
         self.inverse: Floats = np.asarray(
-            np.linalg.inv(equations) * scale[:, :, None] * scale[:, None, :]
+            _inverse(equations, self.root) * scale[:, :, None] * scale[:, None, :]
         )
+        self.ratio = scale[:, : self.q] ** 2
+        self.wide = self.q >= WIDE and bool((self.ratio >= FAR_FROM_ZERO).all())
         self.solution = np.einsum("bij,bj->bi", self.inverse, A[:, : self.T, self.T])
         self.e = np.concatenate([-self.solution, np.ones((self.B, 1))], axis=1)
         self.zz_inverse = self.inverse
@@ -163,24 +171,18 @@ class _Assembly:
                 )
                 out.frobenius[:, i, j] = out.frobenius[:, j, i] = value
                 left, right = self.pulled[i][:, :T], self.pulled[j][:, :T]
-                quad = 0.5 * np.einsum("bij,bi,bj->b", second, self.e, self.e) - np.einsum(
-                    "bij,bi,bj->b", self.inverse, left, right
-                )
+                quad = 0.5 * _form(second, self.e, self.e) - _form(self.inverse, left, right)
                 out.quad[:, i, j] = out.quad[:, j, i] = quad
 
     def _dense(self, out: Terms) -> None:
         if not self.spans:
             return
         T, q, n = self.T, self.q, self.n_chain
-        side = self.A[:, :T, :q]
-        away = -self.inverse @ side
-        away[:, np.arange(q), np.arange(q)] += 1.0
-        kept = self.A[:, :q, :T] @ away
+        away, kept = self._away(self.inverse)
         away_det, kept_det = away, kept
         if self.zz_inverse is not self.inverse:
-            away_det = -self.zz_inverse @ side
-            away_det[:, np.arange(q), np.arange(q)] += 1.0
-            kept_det = self.A[:, :q, :T] @ away_det
+            away_det, kept_det = self._away(self.zz_inverse)
+        passed = self._passed(away_det) if self.order >= 2 else {}
         modes = np.einsum("bij,bj->bi", self.A[:, :q, :], self.e)
         for d, (a, b) in enumerate(self.spans):
             k = n + d
@@ -194,17 +196,61 @@ class _Assembly:
                 j = n + other
                 block = kept_det[:, a:b, a2:b2]
                 out.frobenius[:, k, j] = out.frobenius[:, j, k] = (block**2).sum(axis=(1, 2))
-                quad = np.einsum(
-                    "bi,bij,bj->b", modes[:, a:b], kept[:, a:b, a2:b2], modes[:, a2:b2]
-                )
+                quad = _form(kept[:, a:b, a2:b2], modes[:, a:b], modes[:, a2:b2])
                 out.quad[:, k, j] = out.quad[:, j, k] = quad
             for i in range(n):
-                E = away_det[:, :, a:b]
-                value = np.einsum("bij,bij->b", E, self.minus[i][:, :T, :T] @ E)
-                out.frobenius[:, i, k] = out.frobenius[:, k, i] = value
+                out.frobenius[:, i, k] = out.frobenius[:, k, i] = passed[i][:, a:b].sum(axis=1)
                 shifted = np.einsum("bij,bj->bi", away[:, :, a:b], modes[:, a:b])
                 quad = np.einsum("bi,bi->b", self.pulled[i][:, :T], shifted)
                 out.quad[:, i, k] = out.quad[:, k, i] = quad
+
+    def _away(self, inverse: Floats) -> tuple[Floats, Floats]:
+        """E = [I; 0] - inverse A_TZ (B, T, q), and Z'PZ = A_ZT E (B, q, q).
+
+        Away from zero ratios the equations themselves say E = inverse / ratio, without a product
+        of wide matrices; near zero that would lose digits.
+        """
+        T, q = self.T, self.q
+        at = np.arange(q)
+        if self.wide:
+            away = inverse[:, :, :q] / self.ratio[:, None, :]
+            kept = -away[:, :q, :] / self.ratio[:, :, None]
+            kept[:, at, at] += 1.0 / self.ratio
+            return away, kept
+        away = -inverse @ self.A[:, :T, :q]
+        away[:, at, at] += 1.0
+        return away, self.A[:, :q, :T] @ away
+
+    def _passed(self, away: Floats) -> dict[int, Floats]:
+        """By chain group, the diagonal of E' A_i E (B, q), A_i minus the products' slope."""
+        T, q = self.T, self.q
+        if self.wide:
+            rows = self.zz_inverse[:, :q, :]
+            return {
+                i: np.einsum("bij,bij->bi", t[:, :q, :], rows) / self.ratio**2
+                for i, t in self.turned.items()
+            }
+        return {
+            i: np.einsum("bij,bij->bj", away, m[:, :T, :T] @ away) for i, m in self.minus.items()
+        }
+
+
+def _form(M: Floats, left: Floats, right: Floats) -> Floats:
+    """left' M right of each problem."""
+    return np.asarray(((M @ right[:, :, None])[:, :, 0] * left).sum(axis=1))
+
+
+def _inverse(equations: Floats, root: Floats) -> Floats:
+    """Inverses of (B, T, T); wide ones from their Cholesky factors, at a third of the work."""
+    if equations.shape[1] < WIDE:
+        return np.asarray(np.linalg.inv(equations))
+    out = np.empty_like(equations)
+    for b, lower in enumerate(root):
+        upper, fault = lapack.dpotri(lower.T, lower=0)
+        if fault:
+            raise np.linalg.LinAlgError("Singular matrix")
+        out[b] = np.triu(upper) + np.triu(upper, 1).T
+    return out
 
 
 @dataclass(frozen=True)

@@ -45,16 +45,21 @@ def design(name: str, missed: float, seed: int) -> tuple[Nesting, list[Floats], 
     return made, [np.eye(sizes[g])[codes[g]] for g in made.order], X, Y
 
 
+@pytest.mark.parametrize("wide", [0, 32])
 @pytest.mark.parametrize("reml", [True, False])
 @pytest.mark.parametrize("missed", [0.0, 0.3])
 @pytest.mark.parametrize("name", DESIGNS)
-def test_every_term_equals_the_dense_formula(name: str, missed: float, reml: bool) -> None:
+def test_every_term_equals_the_dense_formula(
+    monkeypatch: pytest.MonkeyPatch, name: str, missed: float, reml: bool, wide: int
+) -> None:
+    monkeypatch.setattr("origin_compare.mixed.criterion.WIDE", wide)
     made, Z, X, Y = design(name, missed, seed=7)
     random = np.random.default_rng(8)
     response = np.array([0, 2, 1])
     ratios = random.uniform(0, 3, (3, len(Z)))
     ratios[1, 0] = 0.0
-    ratios[2, -1] = 0.0
+    if wide:  # the wide forms are for dense ratios away from zero
+        ratios[2, -1] = 0.0
     found = terms(made, response, ratios, reml=reml)
     for b, r in enumerate(response):
         y = Y[:, r]

@@ -169,7 +169,8 @@ REFUSALS = {
     "no formula": (
         ("fruity", "still:", ["batch"]),
         ValueError,
-        "The fixed part 'still:' cannot be read as a formula. Write columns joined by +, such as 'peak_temp_c + still'.",
+        "The fixed part 'still:' cannot be read as a formula. "
+        "Write columns joined by +, such as 'peak_temp_c + still'.",
     ),
     "logarithm of zero": (
         ("fruity", "np.log(0 * peak_temp_c)", ["batch"]),
