@@ -206,7 +206,7 @@ def _cells(
         )
     try:
         frame = _fast(body, separator, width + 1)
-    except (pd.errors.ParserError, ValueError):
+    except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError):
         return _slow(name, body, separator, width, first)
     extra = frame[width].to_numpy(dtype=object)
     frame = frame.drop(columns=width)
@@ -216,6 +216,8 @@ def _cells(
 
 
 def _fast(body: str, separator: str, width: int) -> pd.DataFrame:
+    if len(next(_records("", _top(body), separator), ([], 0))[0]) > width:
+        raise pd.errors.ParserError  # the first row sets the width the parser cuts the others to
     with warnings.catch_warnings():
         warnings.simplefilter("error", pd.errors.ParserWarning)
         chunks = pd.read_csv(

@@ -99,6 +99,16 @@ def test_rows_of_another_width_are_kept_and_said() -> None:
     ]
 
 
+@pytest.mark.parametrize("row", ["G1,x", "G1,x,y,z"])
+def test_nothing_right_of_the_header_is_cut_off(row: str) -> None:
+    planned = plan({"growers.csv": f"grower_id\n{row}\nG2\n"})
+    assert said(planned) == [
+        f"growers.csv row 2: {row[3:]} stands right of the last of the 1 headers. A decimal comma "
+        "in a file separated by commas? Put the cell in quotation marks, or separate by semicolons."
+    ]
+    assert planned.sheets["growers"]["grower_id"].tolist() == ["G2"]
+
+
 def test_a_units_row_joins_the_header() -> None:
     table = only("readings.csv", b"batch;temp;cooling\n;\xc2\xb0F;%\nB1;68;10\n")
     assert table.headers == ("batch", "temp (°F)", "cooling (%)")
