@@ -31,8 +31,8 @@ class BatchFit:
 
     `beta` A x p, `cov` A x p x p (with what estimating the variances adds), `df` A x p
     (Satterthwaite), `theta` A x 2 (grower and batch variance), `theta_cov` A x 2 x 2,
-    `growers` A x q conditional modes with `grower_se` (prediction error, fixed columns
-    included), `loglik` A (REML), `settled` A (converged); `without` A x n x p and `without_se`:
+    `growers` A x q conditional modes with `grower_se` (root mean squared error of
+    prediction), `loglik` A (REML), `settled` A (converged); `without` A x n x p and `without_se`:
     `beta` and its standard errors with one batch left out, variances kept (if asked for).
     """
 
@@ -213,7 +213,7 @@ class _Work:
         UX, Py, C, loglik = self.pieces(theta)
         beta = (C @ (UX.transpose(0, 2, 1) @ self.y[:, :, None]))[:, :, 0]
         theta_cov = self.theta_cov(theta, UX, C)
-        growers, grower_se = self.modes(theta, UX, Py, C)
+        growers, grower_se = self.modes(theta, UX, Py, C, theta_cov)
         df = self.satterthwaite(UX, C, theta_cov)
         cov = C + self.for_estimated_weights(theta, UX, C, theta_cov)
         return BatchFit(beta, cov, df, theta, theta_cov, growers, grower_se, loglik, settled)
@@ -277,11 +277,30 @@ class _Work:
             df = 2.0 * variance**2 / spread
         return np.clip(df, 1.0, self.n - self.p)
 
-    def modes(self, theta: Array, UX: Array, Py: Array, C: Array) -> tuple[Array, Array]:
+    def modes(
+        self, theta: Array, UX: Array, Py: Array, C: Array, theta_cov: Array
+    ) -> tuple[Array, Array]:
+        """Conditional modes and the root of their mean squared error: known variances, fixed
+        columns estimated, and twice what estimating the variances adds (Prasad and Rao,
+        J. Am. Stat. Assoc. 85 (1990) 163), so that a variance found to be nothing does not
+        make every grower surely average."""
         grower = theta[:, :1]
         modes = grower * (self.Z.transpose(0, 2, 1) @ Py[:, :, None])[:, :, 0]
         own = (self.Z * self.solve(theta, self.Z)).sum(axis=1)
         ZU = self.Z.transpose(0, 2, 1) @ UX
         fixed = ((ZU @ C) * ZU).sum(axis=2)
         left = grower - grower**2 * (own - fixed)
+        VZ = self.solve(theta, self.Z)
+        by_grower = VZ - grower[:, :, None] * (VZ @ (self.Z.transpose(0, 2, 1) @ VZ))
+        by_batch = -grower[:, :, None] * self.solve(theta, VZ)
+        kicks = (by_grower, by_batch)
+        for i in range(2):
+            for j in range(2):
+                moved = (kicks[i] * self.spread(theta, kicks[j])).sum(axis=1)
+                left = left + 2.0 * theta_cov[:, i, j, None] * moved
         return modes, np.sqrt(np.maximum(left, 0.0))
+
+    def spread(self, theta: Array, columns: Array) -> Array:
+        """V times columns (A x n x k)."""
+        own = (theta[:, 1:2] + self.noise)[:, :, None] * columns
+        return own + theta[:, :1, None] * (self.Z @ (self.Z.transpose(0, 2, 1) @ columns))

@@ -20,7 +20,7 @@ from origin_compare.drivers.coding import Array
 LEVEL = 0.95
 
 
-POINTS = 61
+POINTS = 41
 NOT_ALL = 0.999
 """Panel noise can leave next to nothing, never less than nothing."""
 

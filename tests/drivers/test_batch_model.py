@@ -62,6 +62,35 @@ def _for_weights(X: Floats, g: NDArray[np.intp], S: Floats, theta: Floats, cov: 
     return np.asarray(2 * cov @ added @ cov)
 
 
+def _for_prediction(
+    X: Floats, g: NDArray[np.intp], S: Floats, theta: Floats, cov: Floats
+) -> Floats:
+    """Twice Prasad and Rao's third term, the weights' derivatives taken numerically."""
+    Z = np.eye(int(g.max()) + 1)[g]
+    K = [Z @ Z.T, np.eye(len(g))]
+
+    def v(at: Floats) -> Floats:
+        return np.asarray(at[0] * K[0] + at[1] * K[1] + S)
+
+    inverse = np.linalg.inv(v(theta))
+    P = inverse - inverse @ X @ cov @ X.T @ inverse
+    info = np.array([[0.5 * np.trace(P @ K[i] @ P @ K[j]) for j in range(2)] for i in range(2)])
+    W = np.linalg.inv(info)
+    kicks = []
+    for k in range(2):
+        ends = []
+        for sign in (1, -1):
+            at = theta.copy()
+            at[k] += sign * 1e-5
+            ends.append(at[0] * Z.T @ np.linalg.inv(v(at)))
+        kicks.append((ends[0] - ends[1]) / 2e-5)
+    total = np.zeros(Z.shape[1])
+    for i in range(2):
+        for j in range(2):
+            total += 2 * W[i, j] * np.diag(kicks[i] @ v(theta) @ kicks[j].T)
+    return total
+
+
 def test_leaving_one_batch_out_is_a_fit_without_it() -> None:
     Y, X, g, noise = _world(8, True)
     fit = fit_batches(Y, X, g, noise, one_out=True)
@@ -97,7 +126,9 @@ def test_it_finds_the_top_of_the_dense_likelihood(full: bool) -> None:
         np.testing.assert_allclose(fit.beta[a], beta, atol=1e-10)
         inflated = cov + _for_weights(X, g, noise[a], fit.theta[a], cov)
         np.testing.assert_allclose(fit.cov[a], inflated, atol=1e-10)
-        np.testing.assert_allclose([fit.growers[a], fit.grower_se[a]], modes, atol=1e-9)
+        np.testing.assert_allclose(fit.growers[a], modes[0], atol=1e-9)
+        wider = _for_prediction(X, g, noise[a], fit.theta[a], cov)
+        np.testing.assert_allclose(fit.grower_se[a] ** 2, modes[1] ** 2 + wider, atol=1e-8)
 
 
 def test_variances_apart_and_as_a_matrix_are_one_answer() -> None:

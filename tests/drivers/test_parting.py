@@ -87,16 +87,16 @@ def test_fractions_add_to_one_and_unions_hold() -> None:
 
 
 def test_permutation_p_is_uniform_when_there_is_nothing() -> None:
-    """At 5 %, 200 empty tables should be called significant about 10 times (binomial 4-17)."""
+    """At 5 %, 120 empty tables should be called significant about 6 times (binomial 1-13)."""
     rng = np.random.default_rng(11)
     called = 0
-    for k in range(200):
+    for k in range(120):
         z = rng.normal(size=(24, 1))
         x = z + rng.normal(size=(24, 1))
         Y = z @ rng.normal(size=(1, 3)) + rng.normal(size=(24, 3))
         found = partition(Y, {"x": x, "z": z}, permutations=99, seed=k)
         called += float(found.fractions["p"].iloc[0]) <= 0.05
-    assert 4 <= called <= 17
+    assert 1 <= called <= 13
 
 
 def test_whole_blocks_are_needed_for_what_is_constant_in_a_grower() -> None:
@@ -105,7 +105,7 @@ def test_whole_blocks_are_needed_for_what_is_constant_in_a_grower() -> None:
     rng = np.random.default_rng(3)
     rows = wholes = 0
     grower = np.repeat(np.arange(10), 6)
-    for k in range(120):
+    for k in range(60):
         soil = rng.normal(size=10)[grower]
         other = rng.normal(size=60)
         Y = rng.normal(size=(10, 2))[grower] + 0.5 * rng.normal(size=(60, 2))
@@ -114,8 +114,8 @@ def test_whole_blocks_are_needed_for_what_is_constant_in_a_grower() -> None:
         held = partition(Y, sets, permutations=99, seed=k, blocks=list(grower))
         rows += float(free.fractions["p"].iloc[0]) <= 0.05
         wholes += float(held.fractions["p"].iloc[0]) <= 0.05
-    assert rows > 40
-    assert wholes <= 12
+    assert rows > 20
+    assert wholes <= 8
 
 
 def test_blocks_keep_their_rows_together() -> None:

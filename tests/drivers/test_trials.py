@@ -1,0 +1,130 @@
+"""Next trials: known optimal designs come back, and the promised gap is the one seen."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from origin_compare.answers import Answer
+from origin_compare.drivers import next_trials
+from origin_compare.drivers.trials import efficiency
+from origin_compare.errors import NotEnoughData
+
+TWO = {"length_h": [90.0, 140.0], "peak_temp_c": [28.0, 31.0], "final_ph": [3.3, 3.6]}
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_two_level_factorial_with_interactions_comes_back(seed: int) -> None:
+    """Each of the eight corners once: orthogonal, D-efficiency 100 %."""
+    found = next_trials(TWO, 8, 0.5, model="with interactions", seed=seed)
+    assert isinstance(found, Answer)
+    assert found.efficiency_pct == pytest.approx(100.0, abs=1e-6)
+    assert len(found.table().drop(columns="order").drop_duplicates()) == 8
+
+
+def test_an_eighth_of_the_factorial_serves_six_straight_lines() -> None:
+    """Eight runs for six settings: a 2^(6-3) fraction, still 100 %."""
+    six = {f"setting {k}": [0.0, 1.0] for k in range(6)}
+    assert next_trials(six, 8, 0.5).efficiency_pct == pytest.approx(100.0, abs=1e-6)
+
+
+def test_a_bend_in_one_setting_puts_a_third_in_the_middle() -> None:
+    """The D-optimal quadratic on an interval: a third at each end and the middle
+    (Fedorov, Theory of Optimal Experiments, 1972; from memory)."""
+    found = next_trials({"length_h": np.linspace(90, 140, 11)}, 9, 0.5, model="with bends")
+    assert found.runs["length_h"].value_counts().to_dict() == {90.0: 3, 115.0: 3, 140.0: 3}
+
+
+def test_middle_levels_are_not_used_for_straight_lines() -> None:
+    three = {"length_h": [90.0, 115.0, 140.0], "peak_temp_c": [28.0, 29.5, 31.0]}
+    runs = next_trials(three, 8, 0.5).runs
+    assert set(runs["length_h"]) == {90.0, 140.0}
+    assert runs.groupby(["length_h", "peak_temp_c"]).size().tolist() == [2, 2, 2, 2]
+
+
+def test_growers_are_balanced_over_the_settings() -> None:
+    growers = ["G01", "G02"]
+    runs = next_trials(TWO, 16, 0.5, growers=growers).runs
+    for name in TWO:
+        counts = runs.groupby(["grower_id", name]).size()
+        assert (counts == 4).all()
+
+
+def test_new_batches_untie_what_was_tied() -> None:
+    rng = np.random.default_rng(2)
+    length = rng.uniform(95, 140, 30)
+    so_far = pd.DataFrame({"length_h": length, "final_ph": 4.4 - 0.008 * length})
+    settings = {"length_h": [95.0, 140.0], "final_ph": [3.28, 3.64]}
+    found = next_trials(settings, 6, 0.5, so_far=so_far)
+    assert found.terms["se_before"].isna().all()
+    assert (found.terms["se_after"] < 0.2).all()
+    along = np.sign(found.runs["length_h"] - 117.5) * np.sign(found.runs["final_ph"] - 3.46)
+    assert (along > 0).all()
+    assert found.n_before == 30
+
+
+def test_standard_errors_are_those_of_least_squares() -> None:
+    found = next_trials(TWO, 8, 0.6)
+    row = found.terms.set_index("term").loc["length_h"]
+    # Eight runs at the ends: sd / sqrt(8) per half range of 25 h, told per 10 h.
+    assert row["se_after"] == pytest.approx(0.6 / np.sqrt(8) * 10 / 25)
+    factor = stats.t.ppf(0.975, 4) + stats.t.ppf(0.8, 4)
+    assert row["visible_after"] == pytest.approx(row["se_after"] * factor)
+
+
+def test_the_smallest_visible_gap_is_seen_four_times_in_five() -> None:
+    found = next_trials(TWO, 12, 0.5)
+    row = found.terms.set_index("term").loc["length_h"]
+    X = np.column_stack([np.ones(12), *(found.runs[n].to_numpy() for n in TWO)])
+    X[:, 1] = (X[:, 1] - 115) / 10
+    rng = np.random.default_rng(0)
+    Y = row["visible_after"] * X[:, 1:2] + 0.5 * rng.normal(size=(12, 4000))
+    beta, rss, *_ = np.linalg.lstsq(X, Y, rcond=None)
+    se = np.sqrt(rss / 8 * np.linalg.inv(X.T @ X)[1, 1])
+    seen = np.abs(beta[1]) / se > stats.t.ppf(0.975, 8)
+    assert 0.77 < seen.mean() < 0.84
+
+
+def test_the_order_is_drawn_and_the_seed_repeats_it() -> None:
+    first, again, other = (next_trials(TWO, 8, 0.5, seed=s).runs for s in (1, 1, 2))
+    pd.testing.assert_frame_equal(first, again)
+    assert not first.equals(other)
+
+
+def test_efficiency_of_a_known_design() -> None:
+    assert efficiency(np.array([[1.0, -1], [1, 1]])) == pytest.approx(100.0)
+    assert efficiency(np.array([[1.0, 0], [1, 0]])) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("settings", "batches", "sd", "says"),
+    [
+        (TWO, 3, 0.5, "3 batches is outside 4 to 24."),
+        (TWO, 8, 0.0, "A standard deviation of 0 is not above 0."),
+        (
+            {"length_h": [120.0]},
+            8,
+            0.5,
+            "length has one level; a trial needs at least two to compare.",
+        ),
+        ({}, 8, 0.5, "No settings given; name at least one process variable and its levels."),
+    ],
+)
+def test_wrong_use_is_told(
+    settings: dict[str, list[float]], batches: int, sd: float, says: str
+) -> None:
+    with pytest.raises(ValueError, match=f"^{re.escape(says)}$"):
+        next_trials(settings, batches, sd)
+
+
+def test_more_terms_than_batches_bear() -> None:
+    says = (
+        "4 batches and 0 earlier batches cannot bear 7 terms. Ask for fewer settings, growers or "
+        "interactions, or make more."
+    )
+    with pytest.raises(NotEnoughData, match=f"^{re.escape(says)}$"):
+        next_trials(TWO, 4, 0.5, model="with interactions")
