@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,8 @@ from sqlalchemy.engine import Connection
 from origin_compare.records.frames import shaped
 from origin_compare.records.schema import FROM_COLUMNS, SHEET_TABLES
 from origin_compare.records.sheets import SHEETS, Kind
+
+AT_ONCE = 4_096
 
 
 def insert_frame(link: Connection, sheet: str, frame: pd.DataFrame, intake_id: int) -> None:
@@ -76,17 +78,22 @@ def read_frame(link: Connection, sheet: str, *more: str) -> pd.DataFrame:
     table = SHEET_TABLES[sheet]
     names = [*SHEETS[sheet].names(), *more]
     found = link.execute(select(*(table.c[name] for name in names)).order_by(table.c.row_id))
-    columns = _columns_of(found.cursor.fetchall() if found.cursor else [], len(names))
+    columns = _columns_of(found.cursor, len(names))
     cells = dict(zip(names, columns, strict=True))
     frame = {
         column.name: from_cells(cells[column.name], column.kind) for column in SHEETS[sheet].columns
     }
     whole = shaped(sheet, pd.DataFrame(frame))
-    return whole.assign(**{name: list(cells[name]) for name in more})
+    return whole.assign(**{name: cells[name] for name in more})
 
 
-def _columns_of(rows: Sequence[Any], width: int) -> Iterator[Sequence[Any]]:
-    return iter(zip(*rows, strict=True)) if rows else iter([()] * width)
+def _columns_of(cursor: Any, width: int) -> list[list[Any]]:
+    """The rows of a cursor turned to columns, piece by piece: the tuples are freed on the way."""
+    columns: list[list[Any]] = [[] for _ in range(width)]
+    while rows := cursor.fetchmany(AT_ONCE):
+        for column, cells in zip(columns, zip(*rows, strict=True), strict=True):
+            column.extend(cells)
+    return columns
 
 
 def from_cells(cells: Sequence[Any], kind: Kind) -> pd.Series:
