@@ -1,14 +1,15 @@
 """Curves of gravity, the house band, which batches left it and why, what a running one will do."""
 
 from origin_compare.fermentation.acid import AcidCurve, fit_acid, fit_acids
-from origin_compare.fermentation.band import HouseBand, house_band
+from origin_compare.fermentation.band import HouseBand
 from origin_compare.fermentation.curve import Curve, fit_curve, fit_curves
-from origin_compare.fermentation.departure import Cause, Departure, Departures
-from origin_compare.fermentation.departures import departures, judge_season
+from origin_compare.fermentation.departure import Cause, Departure, Departures, Question
+from origin_compare.fermentation.departures import departures
 from origin_compare.fermentation.derived import LABELS, Derived, derived
 from origin_compare.fermentation.forecast import Forecast, forecast, replay
 from origin_compare.fermentation.least_squares import NonlinearFit, nonlinear
 from origin_compare.fermentation.review import BatchReview, review
+from origin_compare.fermentation.season_house import Judged, house_band, judge_season
 
 __all__ = [
     "LABELS",
@@ -21,7 +22,9 @@ __all__ = [
     "Derived",
     "Forecast",
     "HouseBand",
+    "Judged",
     "NonlinearFit",
+    "Question",
     "departures",
     "derived",
     "fit_acid",

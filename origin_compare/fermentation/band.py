@@ -9,14 +9,11 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count
-from origin_compare.errors import NotEnoughData
-from origin_compare.fermentation.house_model import HouseModel, learn
+from origin_compare.fermentation.house_model import HouseModel
 from origin_compare.fermentation.least_squares import Array
-from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log, logs
-from origin_compare.fermentation.reference import FEWEST_BATCHES, Reference, propose
-from origin_compare.fermentation.trust import CHANNEL_WORDS, set_aside, without
-from origin_compare.house import HouseRules
-from origin_compare.records.season import Season
+from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log
+from origin_compare.fermentation.reference import FEWEST_BATCHES, Reference
+from origin_compare.fermentation.trust import CHANNEL_WORDS
 
 LEVEL = 0.95
 
@@ -78,43 +75,6 @@ class HouseBand:
         return f"{count(len(self.reference.names), 'batch')} in style ({named}), {out} left out"
 
 
-def house_band(
-    season: Season,
-    rules: HouseRules,
-    in_style: Sequence[str] | None = None,
-    level: float = LEVEL,
-) -> HouseBand:
-    """The band of `season` for gravity, pH, temperature and cooling.
-
-    `in_style`: batch_ids the house accepts as examples; without it they are proposed (see
-    `reference.propose`). Raises `NotEnoughData` below eight batches in style.
-    """
-    readings = season.sheets["readings"]
-    kept = without(readings, set_aside(readings))
-    return draw(logs(kept, season.batches), kept, season.batches, rules, in_style, level)
-
-
-def draw(
-    all_logs: Mapping[str, Log],
-    readings: pd.DataFrame,
-    batches: pd.DataFrame,
-    rules: HouseRules,
-    in_style: Sequence[str] | None = None,
-    level: float = LEVEL,
-) -> HouseBand:
-    """`house_band` for logs already made."""
-    reference = propose(all_logs, batches, rules, in_style)
-    if len(reference.names) < FEWEST_BATCHES:
-        have = count(len(reference.names), "batch")
-        raise NotEnoughData(
-            f"{have} in style with readings enough; a house band needs {FEWEST_BATCHES}. "
-            "Add batches, or name those you accept as in style."
-        )
-    examples = [all_logs[name] for name in reference.names]
-    model = learn(examples)
-    return of_model(model, examples, reference, readings, level)
-
-
 def of_model(
     model: HouseModel,
     examples: Sequence[Log],
@@ -122,6 +82,7 @@ def of_model(
     readings: pd.DataFrame,
     level: float,
 ) -> HouseBand:
+    """The band about a model learned from `examples`; `readings` carry their cooling."""
     furthest = furthest_out(model, examples)
     multiplier, coverage = {}, {}
     for place, name in enumerate(MODELLED):

@@ -9,7 +9,7 @@ import numpy as np
 from origin_compare.answers import listed
 from origin_compare.fermentation.band import outside
 from origin_compare.fermentation.clues import Beside, Scene
-from origin_compare.fermentation.departure import Cause
+from origin_compare.fermentation.departure import Cause, Question
 from origin_compare.fermentation.judging import Judgement, tempered
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.logs import GRAVITY, TEMPERATURE
@@ -72,11 +72,42 @@ def weights(found: Judgement, known: Beside) -> Array:
     return np.array([known.adds(cause) for cause in found.weighed.causes])
 
 
-def ranked(found: Judgement, known: Beside, scene: Scene) -> tuple[Cause, ...]:
-    """The causes that carry weight, heaviest first; their shares are of all causes tried."""
+QUESTIONS: Mapping[str, tuple[str, ...]] = {
+    "Is the reading true?": tuple(one.cause for one in LIBRARY if one.instrument),
+    "Could the wort ferment?": (LESS_FERMENTABLE,),
+    "Was the yeast live and enough?": (SLOW_LAG, POOR_YEAST, OVER_PITCH, STUCK),
+    "Was it temperature?": (HOT, CHILLED),
+    "Was it bacteria or wild yeast?": (EARLY_LACTIC, MORE_ACID, LESS_ACID, WILD),
+}
+"""Asked in this order; every cause of the library stands under one of them."""
+
+
+def asked(found: Judgement, known: Beside) -> tuple[Question, ...]:
+    """The five questions with the weight their causes hold and the clues that bear on them."""
+    share = dict(zip(found.weighed.causes, _shares(found, known), strict=True))
+    return tuple(
+        Question(
+            asks,
+            float(sum(share[cause] for cause in causes)),
+            tuple(
+                clue.says
+                for clue in known.clues
+                if max((abs(clue.adds.get(cause, 0.0)) for cause in causes), default=0.0) >= 1.0
+            ),
+        )
+        for asks, causes in QUESTIONS.items()
+    )
+
+
+def _shares(found: Judgement, known: Beside) -> Array:
     score = tempered(found.weighed) + weights(found, known)
     share = np.exp(score - score.max())
-    share = share / share.sum()
+    return np.asarray(share / share.sum(), dtype=np.float64)
+
+
+def ranked(found: Judgement, known: Beside, scene: Scene) -> tuple[Cause, ...]:
+    """The causes that carry weight, heaviest first; their shares are of all causes tried."""
+    share = _shares(found, known)
     moved = _moved(scene)
     order = [at for at in np.argsort(-share)[:SHOWN] if share[at] >= LEAST_SHARE]
     out = []

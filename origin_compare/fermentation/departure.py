@@ -11,6 +11,7 @@ import pandas as pd
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
 from origin_compare.fermentation.band import HouseBand
+from origin_compare.fermentation.exits import Exit, narrows, order
 from origin_compare.fermentation.trust import SetAside
 
 Status = Literal["in style", "left", "cannot tell", "still fermenting"]
@@ -30,12 +31,24 @@ class Cause:
 
 
 @dataclass(frozen=True, slots=True)
+class Question:
+    """One of the questions asked in order; `share` of the weight of evidence its causes hold, and
+    what was `found` on it."""
+
+    asks: str
+    share: float
+    found: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Departure:
     """The verdict on one batch.
 
     `from_h`: the last hour still good; `to_h`: the first hour clearly not; `likely_h`: the
     likeliest hour between; NaN when in style. `channel`: where it shows first. `causes` ranked;
     `named` is the first cause's name or "cannot tell". `running`: still fermenting.
+    `questions`: the five asked in order (is the reading true, could the wort ferment, was the
+    yeast live and enough, temperature, bacteria). `exits`: when each channel left the band.
     """
 
     batch_id: str
@@ -50,6 +63,16 @@ class Departure:
     running: bool
     aside: tuple[SetAside, ...]
     note: str
+    questions: tuple[Question, ...] = ()
+    exits: tuple[Exit, ...] = ()
+
+    def order(self) -> str:
+        """Which channel left the band first, where the readings resolve it."""
+        return order(self.exits)
+
+    def narrows(self) -> str:
+        """The reading that would have placed the hour more closely, if any."""
+        return narrows(self.from_h, self.to_h, self.running)
 
     def sentence(self) -> str:
         if self.status == "cannot tell" and not self.causes:

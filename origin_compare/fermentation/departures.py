@@ -3,29 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
-from origin_compare.answers import count, listed
+from origin_compare.answers import listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.fermentation.band import LEVEL, HouseBand, of_model, outside
-from origin_compare.fermentation.causes import CHANNEL_OF, SURE_ENOUGH, ranked, weights
+from origin_compare.fermentation.band import HouseBand, outside
+from origin_compare.fermentation.causes import CHANNEL_OF, SURE_ENOUGH, asked, ranked, weights
 from origin_compare.fermentation.clues import Scene, beside
 from origin_compare.fermentation.departure import Departure, Departures, Status
-from origin_compare.fermentation.judging import House, Judgement, judge, onset_interval, settle
-from origin_compare.fermentation.like import like
-from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log, logs
-from origin_compare.fermentation.reference import FEWEST_BATCHES, Reference, propose
+from origin_compare.fermentation.exits import exits
+from origin_compare.fermentation.judging import Judgement, onset_interval
+from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log
+from origin_compare.fermentation.season_house import Judged, judge_season
 from origin_compare.fermentation.signatures import LIBRARY, POOR_YEAST, SLOW_LAG
 from origin_compare.fermentation.trust import (
     CHANNEL_WORDS,
     SetAside,
-    set_aside,
     swaps,
-    without,
 )
 from origin_compare.house import HouseRules
 from origin_compare.records.season import Season
@@ -33,41 +30,6 @@ from origin_compare.records.season import Season
 _NAN = float("nan")
 FROM_PITCH = frozenset(one.cause for one in LIBRARY if not one.onsets)
 SAME_HOURS = 12.0
-FEWEST_VALUES = 6
-
-
-@dataclass(frozen=True)
-class Judged:
-    """A season held against its house: `found` and `logs` by batch, `aside` readings not used.
-
-    `houses` and `bands` by kind, where batches are split by their like (`split` says by what);
-    `kind` of each batch, "" for the house of all. `house` and `band` are those with most examples.
-    """
-
-    houses: Mapping[str, House]
-    bands: Mapping[str, HouseBand]
-    kind: Mapping[str, str]
-    split: str
-    logs: Mapping[str, Log]
-    found: Mapping[str, Judgement]
-    aside: tuple[SetAside, ...]
-
-    @property
-    def house(self) -> House:
-        return self.houses[self._largest()]
-
-    @property
-    def band(self) -> HouseBand:
-        return self.bands[self._largest()]
-
-    def _largest(self) -> str:
-        return max(self.houses, key=lambda kind: len(self.houses[kind].reference.names))
-
-    def house_of(self, batch_id: str) -> House:
-        return self.houses[self.kind[batch_id]]
-
-    def band_of(self, batch_id: str) -> HouseBand:
-        return self.bands[self.kind[batch_id]]
 
 
 def departures(
@@ -94,47 +56,6 @@ def departures(
     bands = {name: judged.band_of(name) for name in judged.kind}
     said = (f"each held against its own {judged.split}",) if judged.split else ()
     return Departures(tuple(found), judged.band, bands, (*said, *_shared(found, rows)), "")
-
-
-def judge_season(
-    season: Season, rules: HouseRules, in_style: Sequence[str] | None = None
-) -> Judged:
-    """Settle the house and judge every log against it; raises `NotEnoughData` if none can be."""
-    readings = season.sheets["readings"]
-    aside = set_aside(readings)
-    kept = without(readings, aside)
-    all_logs = logs(kept, season.batches)
-    proposed = propose(all_logs, season.batches, rules, in_style)
-    if len(proposed.names) < FEWEST_BATCHES:
-        have = count(len(proposed.names), "batch")
-        raise NotEnoughData(
-            f"{have} in style with readings enough; a house band needs {FEWEST_BATCHES}. "
-            "Add batches, or name those you accept as in style."
-        )
-    split, kind = like(all_logs, proposed, season.batches)
-    houses = {one: _settled(one, kind, all_logs, proposed) for one in sorted(set(kind.values()))}
-    bands = {
-        one: of_model(house.model, house.examples, house.reference, kept, LEVEL)
-        for one, house in houses.items()
-    }
-    found = {
-        name: judge(houses[kind[name]], log)
-        for name, log in all_logs.items()
-        if len(log) >= FEWEST_VALUES
-    }
-    return Judged(houses, bands, kind, split, all_logs, found, tuple(aside))
-
-
-def _settled(
-    one: str, kind: Mapping[str, str], all_logs: Mapping[str, Log], proposed: Reference
-) -> House:
-    """The house of one kind, or of all batches for kind ""."""
-    if not one:
-        return settle(all_logs, proposed)
-    mine = {name: log for name, log in all_logs.items() if kind[name] == one}
-    left_out = {name: why for name, why in proposed.left_out.items() if name in mine}
-    names = tuple(name for name in proposed.names if name in mine)
-    return settle(mine, Reference(names, left_out, proposed.given))
 
 
 def _first_onsets(rows: list[dict], judged: Judged) -> dict[str, tuple[str, float]]:
@@ -182,7 +103,8 @@ def _verdict(
     channel = CHANNEL_OF[first] if sure else _first_channel(judged.band_of(name), found.log, first)
     note = "" if sure else "the causes listed fit about equally well"
     return Departure(name, vessel, "left", channel, *interval, causes,
-                     first if sure else "cannot tell", running, aside, note)  # fmt: skip
+                     first if sure else "cannot tell", running, aside, note,
+                     asked(found, known), exits(judged.band_of(name), found.log))  # fmt: skip
 
 
 def _interval(

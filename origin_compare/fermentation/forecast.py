@@ -15,10 +15,10 @@ from scipy.stats import norm
 
 from origin_compare.answers import count
 from origin_compare.errors import NotEnoughData, UnknownName
-from origin_compare.fermentation.departures import Judged, judge_season
 from origin_compare.fermentation.house_model import HouseModel, design, posterior
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.logs import GRAVITY, PH, TEMPERATURE, Log
+from origin_compare.fermentation.season_house import Judged, judge_season
 from origin_compare.house import HouseRules, Window
 from origin_compare.records.season import Season
 
@@ -86,7 +86,7 @@ def forecast(
     """Forecast a running batch to its planned end (else the middle of the house's window).
 
     Raises `UnknownName` for no such batch, `NotEnoughData` read at fewer than three hours or
-    with no house band. `judged` may hand over `judge_season`'s result to save it being worked out again.
+    with no house band. `judged` may hand over the result of `judge_season`, to save time.
     """
     judged = judged or judge_season(season, rules)
     rows = season.batches.loc[season.batches["batch_id"].astype(str) == str(batch_id)]

@@ -14,6 +14,7 @@ from origin_compare.house import HouseRules
 
 FEWEST_BATCHES = 8
 """Fewer batches in style than this draw no band."""
+MOST_EXAMPLES = 120
 MOST_LEFT_OUT = 0.45
 FAR = 3.0
 """Robust standard deviations beyond which a batch does not run like the others."""
@@ -53,8 +54,12 @@ def propose(
     usable = [name for name in logs if name not in left_out]
     left_out |= _outside_windows([logs[name] for name in usable], rules)
     usable = [name for name in usable if name not in left_out]
-    left_out |= _unlike([logs[name] for name in usable])
-    return Reference(tuple(name for name in usable if name not in left_out), left_out, False)
+    # a decade of batches would say no more than the latest of them, and take minutes
+    left_out |= _unlike([logs[name] for name in usable[-2 * MOST_EXAMPLES :]])
+    kept = [name for name in usable if name not in left_out]
+    for name in kept[:-MOST_EXAMPLES]:
+        left_out[name] = f"not needed: {MOST_EXAMPLES} later batches stand as examples"
+    return Reference(tuple(kept[-MOST_EXAMPLES:]), left_out, False)
 
 
 def _too_little(log: Log) -> str:

@@ -1,6 +1,6 @@
 """Plant every fault in simulated seasons and count what `departures` makes of them.
 
-    python -m tests.faults.fermentation_study --seasons 30 --seed 1 [--minutes]
+    python -m tests.faults.fermentation_study --seasons 30 --seed 1 [--minutes] [--size 0.5]
 
 Seasons hold 44 good batches and 11 with a fault drawn in turn (one in five: more than any house
 would bear), at random hours and of random size, read every eight hours by hand or every minute
@@ -57,9 +57,11 @@ class Tally:
     good_aside: int = 0
 
 
-def run_season(tally: Tally, seed: int, minutes: bool, good: int, faults: list[str]) -> None:
+def run_season(
+    tally: Tally, seed: int, minutes: bool, good: int, faults: list[str], size: float
+) -> None:
     rng = np.random.default_rng([seed, 7])
-    plants = [Plant() for _ in range(good)] + [draw_plant(rng, fault) for fault in faults]
+    plants = [Plant() for _ in range(good)] + [draw_plant(rng, fault, size) for fault in faults]
     rng.shuffle(plants)  # type: ignore[arg-type]
     season = season_of(seed, plants, minutes)
     for plant, one in zip(plants, departures(season, default_rules()), strict=True):
@@ -91,12 +93,14 @@ def run_season(tally: Tally, seed: int, minutes: bool, good: int, faults: list[s
         )
 
 
-def study(seasons: int, seed: int, minutes: bool, good: int = 44, bad: int = 11) -> Tally:
+def study(
+    seasons: int, seed: int, minutes: bool, size: float = 1.0, good: int = 44, bad: int = 11
+) -> Tally:
     tally, turn = Tally([]), 0
     for season in range(seasons):
         faults = [FAULTS[(turn + at) % len(FAULTS)] for at in range(bad)]
         turn += bad
-        run_season(tally, seed + season, minutes, good, faults)
+        run_season(tally, seed + season, minutes, good, faults, size)
     return tally
 
 
@@ -137,8 +141,9 @@ def main() -> None:
     parser.add_argument("--seasons", type=int, default=30)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", action="store_true")
+    parser.add_argument("--size", type=float, default=1.0, help="share of the usual sizes")
     asked = parser.parse_args()
-    tally = study(asked.seasons, asked.seed, asked.minutes)
+    tally = study(asked.seasons, asked.seed, asked.minutes, asked.size)
     with pd.option_context("display.width", 200, "display.max_colwidth", 90):
         print(report(tally).to_string())
     for name, value in summary(tally).items():

@@ -150,8 +150,11 @@ def read(rng: np.random.Generator, made: Run, plant: Plant, minutes: bool = Fals
     )  # fmt: skip
 
 
-def draw_plant(rng: np.random.Generator, fault: str) -> Plant:
-    """A fault of random hour and size; sizes a distiller would want to hear of."""
+ALL_OR_NOTHING = ("stuck", "hot", "clock", "uncorrected", "gravity frozen")
+
+
+def draw_plant(rng: np.random.Generator, fault: str, share: float = 1.0) -> Plant:
+    """A fault of random hour and size; sizes a distiller would want to hear of, times `share`."""
     sign = rng.choice([-1.0, 1.0])
     early, anywhere = rng.uniform(6, 24), rng.uniform(10, 90)
     steep = rng.uniform(18, 40)
@@ -176,6 +179,10 @@ def draw_plant(rng: np.random.Generator, fault: str) -> Plant:
         "uncorrected": (rng.choice([0.0, anywhere]), 1.0),
     }
     onset, size = sizes[fault]
+    if fault == "over-pitch":
+        size = 1 + share * (size - 1)
+    elif fault not in ALL_OR_NOTHING:
+        size = share * size
     return Plant(fault, float(onset), float(size), {"for_h": rng.uniform(10, 24)})
 
 

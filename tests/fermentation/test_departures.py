@@ -74,6 +74,15 @@ def test_the_band_holds_whole_batches(season):
     assert band.at(np.array([0.0]), "sg", 1.070)["mid"].iloc[0] > drawn["mid"].iloc[0] + 0.004
 
 
+def test_a_named_example_must_exist(season):
+    with pytest.raises(
+        UnknownName,
+        match=r"^B777 is named as in style, but the season holds no such batch\. "
+        r"Choose from its batches\.$",
+    ):
+        house_band(season, RULES, in_style=["B001", "B777"])
+
+
 def test_a_review_lays_out_one_batch(season):
     laid = review(season, "B025", RULES)
     assert isinstance(laid, Answer)
