@@ -311,7 +311,7 @@ def _too_wide(at: np.ndarray, extra: np.ndarray, width: int) -> Finding:
         at,
         "",
         [str(text) for text in extra],
-        f"stands right of the last of the {width} headers",
+        "stands right of the last header" if width > 1 else "stands right of the only header",
         "A decimal comma in a file separated by commas? Put the cell in quotation marks, or "
         "separate by semicolons.",
     )

@@ -88,7 +88,7 @@ def test_rows_of_another_width_are_kept_and_said() -> None:
     text = "batch_id,read_at,sg\nB1,2025-03-01 08:00,1,05\nB2\nB3,2025-03-01 08:00,1.05,,\n"
     planned = plan({**SEASON, "readings.csv": text})
     assert said(planned) == [
-        "readings.csv row 2: 05 stands right of the last of the 3 headers. A decimal comma in a "
+        "readings.csv row 2: 05 stands right of the last header. A decimal comma in a "
         "file separated by commas? Put the cell in quotation marks, or separate by semicolons.",
         "readings.csv row 3: holds no read_at or hours. Fill in read_at or hours, or take the row "
         "out.",
@@ -103,7 +103,7 @@ def test_rows_of_another_width_are_kept_and_said() -> None:
 def test_nothing_right_of_the_header_is_cut_off(row: str) -> None:
     planned = plan({"growers.csv": f"grower_id\n{row}\nG2\n"})
     assert said(planned) == [
-        f"growers.csv row 2: {row[3:]} stands right of the last of the 1 headers. A decimal comma "
+        f"growers.csv row 2: {row[3:]} stands right of the only header. A decimal comma "
         "in a file separated by commas? Put the cell in quotation marks, or separate by semicolons."
     ]
     assert planned.sheets["growers"]["grower_id"].tolist() == ["G2"]
