@@ -43,7 +43,7 @@ def modes(part: Part, place: int) -> dict[int, Modes]:
         without = own - np.einsum("ij,ij->i", T[:, :q] @ known, T[:, :q])
         to_level = nesting.nodes[k]
         out[group] = Modes(
-            mode=(ratio * pull * part.scale[place])[to_level],
+            mode=(ratio * pull * part.scale[place])[to_level] + 0.0,  # no minus zero
             se=(sd * _root(ratio - ratio**2 * without))[to_level],
             prediction_se=(sd * _root(ratio - ratio**2 * with_fixed))[to_level],
         )
