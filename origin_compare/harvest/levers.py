@@ -63,7 +63,7 @@ def levers(lots: pd.DataFrame, single: pd.DataFrame, smallest: int) -> pd.DataFr
 
 def _means(lots: pd.DataFrame, single: pd.DataFrame, smallest: int) -> pd.DataFrame:
     """One row per grower; a column whose growers may not be shown together is left out."""
-    fields = lots.assign(sown_day=lots["sown_on"].dt.dayofyear.astype("float64"))
+    fields = lots.assign(sown_day=lots["sown_on"].dt.day_of_year.astype("float64"))
     columns = {}
     for frame, amount, names in (
         (fields, "delivered_t", ("sown_day", "yield_t_ha", "grain_n_pct_dm", "screenings_pct")),

@@ -42,7 +42,9 @@ class SeasonReview:
     def table(self) -> pd.DataFrame:
         """One row per batch; `outside` names the measures outside their windows."""
         named = self.outside.groupby("batch_id")["says"].agg(", ".join)
-        table = self.batches.assign(outside=self.batches["batch_id"].map(named).fillna(""))
+        table = self.batches.assign(
+            outside=self.batches["batch_id"].map(named).astype("str").fillna("")
+        )
         return table[[column for column in SHOWN if column in table]]
 
     def lots(self) -> pd.DataFrame:
