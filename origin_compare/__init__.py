@@ -4,7 +4,9 @@
 
     season = oc.load_folder("sheets")        # a folder of files, joined in memory
     store = oc.open_store()                  # or a store that keeps them
-    season.batches                           # one row per batch, from field to spirit
+    asked = oc.ask(season)                   # one call per question
+    print(asked.split.sentence())
+    asked.table                              # one row per batch, from field to flavour
 
 The subpackages (`measures`, `mixed`, `fermentation`, `panel`, `drivers`, `families`, `vatting`,
 `figures`, `reports`) are loaded when first asked for, so that importing this one stays cheap.
@@ -26,6 +28,7 @@ from origin_compare.errors import (
 if TYPE_CHECKING:
     from origin_compare.house import HouseRules as HouseRules
     from origin_compare.house import default_rules as default_rules
+    from origin_compare.questions import ask as ask
     from origin_compare.records.load import load_folder as load_folder
     from origin_compare.records.season import Season as Season
     from origin_compare.records.store import Store as Store
@@ -37,6 +40,7 @@ _WHERE = {
     "HouseRules": "origin_compare.house",
     "Season": "origin_compare.records.season",
     "Store": "origin_compare.records.store",
+    "ask": "origin_compare.questions",
     "default_rules": "origin_compare.house",
     "load_folder": "origin_compare.records.load",
     "open_store": "origin_compare.records.store",
@@ -46,6 +50,7 @@ _SUBPACKAGES = (
     "families",
     "fermentation",
     "figures",
+    "harvest",
     "measures",
     "mixed",
     "panel",

@@ -3,14 +3,14 @@
 import streamlit as st
 
 from origin_compare import figures
-from origin_compare import page_answers as answers
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("Which grain is in this batch?"):
     years = parts.season_choice()
-    season = answers.season(years)
-    batch = parts.pick("Batch", season.batches["batch_id"].tolist(), "batch", width=240)
-    chain = answers.chain(years, batch)
+    asked = questions(years)
+    batch = parts.pick("Batch", asked.season.batches["batch_id"].tolist(), "batch", width=240)
+    chain = asked.chain(batch)
     parts.help_with(
         chain,
         f"chain_{batch}",

@@ -3,12 +3,14 @@
 import streamlit as st
 
 from origin_compare import figures
-from origin_compare import page_answers as answers
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("What goes with flavour here: process or origin?"):
     years = parts.season_choice()
-    split = answers.split(years)
+    asked = questions(years)
+    with st.spinner("Splitting origin from process …"):
+        split = asked.split
     parts.sentence(split.sentence())
     parts.figure_beside_table(
         figures.split(split, parts.is_dark()),
@@ -24,7 +26,8 @@ with parts.question("What goes with flavour here: process or origin?"):
     parts.rests_on(split.rests_on())
 
     st.header("Length, peak temperature and final pH, attribute by attribute", anchor=False)
-    effects = answers.effects(years)
+    with st.spinner("Estimating what goes with flavour …"):
+        effects = asked.effects
     columns = ["attribute", "process", "verdict", "slope", "low", "high", "q", "step"]
     parts.sentence(effects.sentence())
     parts.figure_beside_table(
@@ -42,7 +45,7 @@ with parts.question("What goes with flavour here: process or origin?"):
     parts.rests_on(effects.rests_on())
 
     st.header("What moved together in these batches", anchor=False)
-    tied = answers.separable(years)
+    tied = asked.separable
     parts.help_with(
         tied,
         "overlap",

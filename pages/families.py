@@ -3,13 +3,15 @@
 import pandas as pd
 import streamlit as st
 
-from origin_compare import figures, vatting, words
-from origin_compare import page_answers as answers
+from origin_compare import figures, words
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("Which batches are alike, and what do they make together?"):
     years = parts.season_choice()
-    found = answers.families(years)
+    asked = questions(years)
+    with st.spinner("Looking for families …"):
+        found = asked.families
     parts.help_with(
         found,
         "families",
@@ -27,7 +29,7 @@ with parts.question("Which batches are alike, and what do they make together?"):
             min_value=0.1, max_value=5.0, value=1.0, step=0.1, key="margin", width=330,
             bind="query-params", persist_state="session",
         )  # fmt: skip
-    near = answers.nearest(years, batch, margin)
+    near = asked.nearest(batch, margin)
     parts.help_with(
         near,
         "nearest",
@@ -37,7 +39,6 @@ with parts.question("Which batches are alike, and what do they make together?"):
     st.caption("Dot: alike inside the margin. Cross: different. Open ring: the panel cannot tell.")
 
     st.header("A recipe from stock", anchor=False)
-    stock = answers.season(years).batches
     mean = found.used.mean
     with st.form("recipe", border=True):
         st.markdown("Wanted scores, on the panel's scale. They start at the middle of the season.")
@@ -60,14 +61,14 @@ with parts.question("Which batches are alike, and what do they make together?"):
             most = st.number_input(
                 "Batches at most", min_value=1, max_value=8, value=4, step=1, width=160
             )
-            asked = st.form_submit_button("Find recipes", type="primary")
-    if asked:
+            wished = st.form_submit_button("Find recipes", type="primary")
+    if wished:
         target = pd.Series(wanted["wanted"].to_numpy(), index=mean.columns)
         st.session_state["recipe_asked"] = (years, target, lpa, int(most))
     if st.session_state.get("recipe_asked", (None,))[0] == years:
         _, target, lpa, most = st.session_state["recipe_asked"]
         with st.spinner("Trying combinations of stock …"):
-            made = vatting.recipes(answers.profile(years), stock, target, lpa, most)
+            made = asked.recipes(target, lpa, most)
         parts.sentence(made.sentence())
         parts.figure_beside_table(
             figures.recipe(made, made.ranked[0], parts.is_dark()),

@@ -3,13 +3,15 @@
 import streamlit as st
 
 from origin_compare import figures
-from origin_compare import page_answers as answers
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("Which batches left the house style, when and why?"):
     years = parts.season_choice()
-    found = answers.departures(years)
-    log = answers.season(years).sheets["readings"]
+    asked = questions(years)
+    with st.spinner("Holding every batch against the house band …"):
+        found = asked.departures
+    log = asked.season.sheets["readings"]
     lengths = log.groupby("batch_id")["hours"].max()
     parts.sentence(found.sentence())
     everything = st.toggle("Show the batches in style too", key="everything", bind="query-params")
@@ -30,7 +32,8 @@ with parts.question("Which batches left the house style, when and why?"):
     left = [one.batch_id for one in found if one.status == "left"]
     others = [one.batch_id for one in found if one.batch_id not in left]
     chosen = parts.pick("Batch", [*left, *others], "batch", width=240)
-    opened = answers.batch_review(years, chosen)
+    with st.spinner("Reading the batch …"):
+        opened = asked.batch(chosen)
     parts.sentence(opened.sentence())
     parts.figure_beside_table(
         figures.batch(opened, parts.is_dark()),

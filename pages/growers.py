@@ -2,25 +2,22 @@
 
 import streamlit as st
 
-from origin_compare import figures, harvest, reports
-from origin_compare import page_answers as answers
+from origin_compare import figures, reports
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("What can we tell this grower?"):
     every_year = tuple(parts.store().seasons())
     if not every_year:
         parts.begin_here()
     with st.container(horizontal=True, key="noprint_choice"):
-        lots = answers.season(every_year).sheets["lots"]
+        lots = questions(every_year).season.sheets["lots"]
         grower = parts.pick("Grower", sorted(lots["grower_id"].unique()), "grower", width=200)
         own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
         year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
-    years = (year,)
-    profile = answers.profile_if_tasted(years)
-    rules = parts.store().rules()
-    letter = harvest.grower_letter(
-        answers.season(years), answers.batches(years), profile, grower, year, rules.smallest_group
-    )
+    asked = questions((year,))
+    with st.spinner("Adjusting the panel's scores …"):
+        letter = asked.grower(grower, year)
     parts.sentence(letter.sentence())
     if not letter.flavours.empty:
         parts.figure_beside_table(
@@ -46,7 +43,7 @@ with parts.question("What can we tell this grower?"):
     with st.container(key="noprint_letter"):
         st.download_button(
             "Letter to this grower (PDF, one side of A4)",
-            data=lambda: reports.letter_pdf(letter, answers.season(years).site),
+            data=lambda: reports.letter_pdf(letter, asked.season.site),
             file_name=f"letter_{grower}_{year}.pdf",
             mime="application/pdf",
             icon=":material/mail:",

@@ -3,12 +3,14 @@
 import streamlit as st
 
 from origin_compare import figures
-from origin_compare import page_answers as answers
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("What can the panel tell apart, and what not?"):
     years = parts.season_choice()
-    profile = answers.profile(years)
+    asked = questions(years)
+    with st.spinner("Adjusting the panel's scores …"):
+        profile = asked.profile
     parts.sentence(profile.sentence())
     parts.figure_beside_table(
         figures.reliability(profile, parts.is_dark()),

@@ -1,12 +1,16 @@
 """How did the season's lots compare?"""
 
+import streamlit as st
+
 from origin_compare import figures
-from origin_compare import page_answers as answers
 from origin_compare import page_parts as parts
+from origin_compare.page_answers import questions
 
 with parts.question("How did the season's lots compare?"):
     years = parts.season_choice()
-    review = answers.review(years)
+    asked = questions(years)
+    with st.spinner("Fitting the fermentation curves …"):
+        review = asked.review
     parts.help_with(
         review,
         "season_review",

@@ -19,6 +19,7 @@ LAYERS = (
     {"drivers", "families"},
     {"vatting"},
     {"harvest"},
+    {"questions"},
     {"figures"},
     {"reports"},
     {"launcher", "page_parts"},

@@ -1,0 +1,179 @@
+"""The questions people ask of a season, one call each; what one answer needs of another is kept.
+
+asked = origin_compare.ask(origin_compare.load_folder("sheets"))
+print(asked.split.sentence())
+asked.effects.table()
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from origin_compare.errors import NotEnoughData
+from origin_compare.records.season import Season
+
+if TYPE_CHECKING:
+    from origin_compare.drivers import Effects, Separability, Split
+    from origin_compare.families import Families, Likeness
+    from origin_compare.fermentation import BatchReview, Departures, Derived
+    from origin_compare.harvest import GrowerLetter, SeasonReview
+    from origin_compare.panel import Performance, Profile
+    from origin_compare.records.chain import ChainView
+    from origin_compare.vatting import Recipes
+
+
+class Questions:
+    """A season and what was asked of it. Answers are computed when first asked for, then kept.
+
+    Every answer has `sentence()`, `table()` and `rests_on()`. A question the data cannot answer
+    raises `NotEnoughData`, which says what is missing.
+    """
+
+    def __init__(self, season: Season) -> None:
+        self.season = season
+
+    @cached_property
+    def derived(self) -> Derived:
+        """Length, peak, attenuation, yield and the like, one row per batch."""
+        from origin_compare import fermentation
+
+        return fermentation.derived(self.season, self.season.rules)
+
+    @cached_property
+    def batches(self) -> pd.DataFrame:
+        """One row per batch: the chain joined, derived measures beside it."""
+        from origin_compare.harvest import batches_with_measures
+
+        return batches_with_measures(self.season, self.derived)
+
+    @cached_property
+    def review(self) -> SeasonReview:
+        """How did the season's lots compare?"""
+        from origin_compare.harvest import season_review
+
+        return season_review(self.batches, self.season.rules)
+
+    @cached_property
+    def departures(self) -> Departures:
+        """Which batches left the house band, at what hour, and why?"""
+        from origin_compare import fermentation
+
+        return fermentation.departures(self.season, self.season.rules)
+
+    def batch(self, batch_id: str) -> BatchReview:
+        """One batch's channels, band and events."""
+        from origin_compare import fermentation
+
+        return fermentation.review(self.season, batch_id, self.season.rules)
+
+    @cached_property
+    def profile(self) -> Profile:
+        """What does the panel say of each batch, and how sure is that?"""
+        from origin_compare import panel
+
+        return panel.adjusted(self._scores())
+
+    @cached_property
+    def performance(self) -> Performance:
+        """How well do the panel and each assessor tell batches apart?"""
+        from origin_compare import panel
+
+        return panel.assess(self._scores())
+
+    @cached_property
+    def separable(self) -> Separability:
+        """What moved together, so that this data cannot tell it apart?"""
+        from origin_compare import drivers
+
+        return drivers.separable(self.batches)
+
+    @cached_property
+    def effects(self) -> Effects:
+        """Which of length, peak temperature and final pH go with each attribute?"""
+        from origin_compare import drivers
+
+        return drivers.effects(self.batches, self.profile)
+
+    @cached_property
+    def split(self) -> Split:
+        """How much goes with origin, how much with process, and how much cannot be told?"""
+        from origin_compare import drivers
+
+        return drivers.split(self.batches, self.profile)
+
+    @cached_property
+    def families(self) -> Families:
+        """Which batches are alike, if there are families at all?"""
+        from origin_compare import families
+
+        return families.find(self.profile, seed=20)
+
+    def nearest(self, batch_id: str, margin: float = 1.0) -> Likeness:
+        """Which batches are nearest to this one, and how sure is that?"""
+        from origin_compare import families
+
+        return families.nearest(self.profile, batch_id, margin=margin)
+
+    def recipes(
+        self,
+        target: pd.Series,
+        lpa: float | None = None,
+        most_batches: int = 4,
+        must_hold: Sequence[str] = (),
+    ) -> Recipes:
+        """Which volumes of which batches come nearest to this profile?"""
+        from origin_compare import vatting
+
+        return vatting.recipes(
+            self.profile, self.season.batches, target, lpa, most_batches, must_hold=must_hold
+        )
+
+    def grower(self, grower_id: str, year: int) -> GrowerLetter:
+        """What can we honestly tell this grower?"""
+        from origin_compare.harvest import grower_letter
+
+        return grower_letter(
+            self.season,
+            self.batches,
+            self.profile_if_tasted(),
+            grower_id,
+            year,
+            self.season.rules.smallest_group,
+        )
+
+    def chain(self, batch_id: str) -> ChainView:
+        """Which grain is in this batch?"""
+        from origin_compare.records.chain import chain_of
+
+        return chain_of(self.season, batch_id)
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """The season table: chain, derived measures and panel profile, one row per batch."""
+        from origin_compare.harvest import season_table
+
+        return season_table(self.season, self.derived, self.profile_if_tasted())
+
+    def profile_if_tasted(self) -> Profile | None:
+        """The panel profile, or None when there is nothing to make one from."""
+        try:
+            return self.profile
+        except NotEnoughData:
+            return None
+
+    def _scores(self) -> pd.DataFrame:
+        scores = self.season.sheets["scores"]
+        if scores.empty:
+            raise NotEnoughData(
+                "Nothing was tasted in these harvests yet. Take in a tasting sheet first."
+            )
+        return scores
+
+
+def ask(season: Season) -> Questions:
+    """The questions one can ask of a season."""
+    return Questions(season)
