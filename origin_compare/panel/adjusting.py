@@ -58,7 +58,7 @@ def adjusted(
         raise NotEnoughData(
             "No attribute can be compared: "
             + "; ".join(f"{name} {cause}" for name, cause, _ in unusable)
-            + "."
+            + ". Give each assessor's own scores of at least two batches."
         )
     fits = _fits(usable_parts)
     verdicts = _verdicts(fits, rows)
@@ -114,6 +114,8 @@ def _cause_against(part: pd.DataFrame, rows: Rows) -> str:
         return "was scored on one batch only"
     if part["score"].nunique() < 2:
         return "was scored the same every time"
+    if part.groupby("batch_id", observed=True)["score"].nunique().max() < 2:
+        return "has one and the same score from everybody on each batch, as a consensus sheet has"
     if len(part) <= part["batch_id"].nunique() + part["assessor_id"].nunique():
         return "has too few scores for a standard error"
     return ""
@@ -279,7 +281,7 @@ def _notes(
     unusable: list[tuple[str, str, int]],
 ) -> tuple[str, ...]:
     notes = [rows.left_out_words()] if rows.left_out_words() else []
-    notes += [f"{name} left out: it {cause}" for name, cause, _ in unusable]
+    notes += [f"{name} left out, for it {cause}" for name, cause, _ in unusable]
     layouts = [fit[0].layout for fit in fits.values()]
     if not any("assessor:batch" in layout.used for layout in layouts):
         notes.append(

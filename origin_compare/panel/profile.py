@@ -156,7 +156,7 @@ class Profile:
             f"{count(c['scores'], 'score')} by {count(c['assessors'], 'assessor')} on "
             f"{count(len(self.batches), 'batch')} in {count(c['tastings'], 'tasting')}"
         ]
-        return ". ".join([*parts, *self.notes]) + "."
+        return "; ".join([*parts, *self.notes]) + "."
 
     def _spread(self, column: str) -> pd.DataFrame:
         wide = self.estimates.pivot(index="batch_id", columns="attribute", values=column)

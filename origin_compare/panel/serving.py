@@ -81,6 +81,17 @@ class TastingPlan:
             [self.sheet(name) for name in self.key["assessor_id"].unique()], ignore_index=True
         )
 
+    def sheet_text(self, assessor_id: str) -> str:
+        """One assessor's sheet as CSV text to print: the cautions first, no sample named."""
+        head = [f"# Tasting {self.tasting_id}, assessor {assessor_id}, scale {self.scale}"]
+        head += [f"# {caution}" for caution in TASTING_CAUTIONS]
+        return "\n".join(head) + "\n" + _plain(self.sheet(assessor_id)).to_csv(index=False)
+
+    def key_text(self) -> str:
+        """The key as CSV text, for the one who pours; keep it away from the panel."""
+        head = f"# KEY of tasting {self.tasting_id}: for the one who pours, not for the panel\n"
+        return head + _plain(self.key).to_csv(index=False)
+
 
 def serving_plan(
     samples: Sequence[str],
@@ -154,6 +165,19 @@ def plan_tasting(
         key = _warmed(key, warm_up)
     key["code"] = _codes(key, rng)
     return TastingPlan(tasting_id, key, even, tuple(attributes), scale, seed)
+
+
+def _plain(table: pd.DataFrame) -> pd.DataFrame:
+    """No cell or header that a spreadsheet would run as a formula."""
+    safe = table.rename(columns=_unarmed)
+    texts: list[str] = list(safe.select_dtypes("string").columns)
+    for name in texts:
+        safe[name] = safe[name].map(_unarmed)
+    return safe
+
+
+def _unarmed(text: object) -> object:
+    return f"'{text}" if str(text).startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def _checked(

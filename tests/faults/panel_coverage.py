@@ -1,6 +1,6 @@
 """Do the panel's 95 % intervals hold the truth 95 times in 100? Invented panels, truth known.
 
-    python -m tests.faults.panel_coverage            # 600 panels per layout, about four minutes
+    python -m tests.faults.panel_coverage            # 600 panels per layout, some ten minutes
     python -m tests.faults.panel_coverage 100        # quicker, rougher
 
 Prints, per layout: the coverage of the interval of each batch's level and of its distance from

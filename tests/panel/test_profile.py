@@ -184,7 +184,7 @@ def test_an_attribute_scored_alike_every_time_is_left_out_by_name() -> None:
     flat = scores.assign(attribute="peaty", score=0.0)
     profile = adjusted(pd.concat([scores, flat]))
     assert profile.attributes == ("attribute 1",)
-    assert "peaty left out: it was scored the same every time" in profile.rests_on()
+    assert "peaty left out, for it was scored the same every time" in profile.rests_on()
     wanted = "attribute peaty: not in this profile. It holds attribute 1."
     with pytest.raises(UnknownName, match=f"^{re.escape(wanted)}$"):
         profile.error_cov("peaty")
@@ -199,6 +199,18 @@ def test_a_consensus_sheet_is_refused() -> None:
     )
     with pytest.raises(NotEnoughData, match=f"^{re.escape(wanted)}$"):
         adjusted(scores.assign(assessor_id="panel"))
+
+
+def test_a_consensus_copied_to_every_assessor_is_refused() -> None:
+    scores, _ = panel(6, batches=6)
+    agreed = scores.assign(score=scores["batch_id"].map(lambda name: float(ord(name[-1]) % 7)))
+    wanted = (
+        "No attribute can be compared: attribute 1 has one and the same score from everybody on "
+        "each batch, as a consensus sheet has. Give each assessor's own scores of at least two "
+        "batches."
+    )
+    with pytest.raises(NotEnoughData, match=f"^{re.escape(wanted)}$"):
+        adjusted(agreed)
 
 
 def test_one_batch_is_refused() -> None:

@@ -116,6 +116,18 @@ def test_sheets_name_no_sample_and_the_key_stays_apart() -> None:
         assert caution in plan.rests_on()
 
 
+def test_printed_sheet_and_key_are_apart_and_run_no_formula() -> None:
+    plan = plan_tasting(["=B1", "B02"], 2, 1, seed=1, attributes=["+floral"], tasting_id="T3")
+    text = plan.sheet_text("A01")
+    assert text.startswith("# Tasting T3, assessor A01, scale 0-10\n# Cut new make to about 20 %")
+    assert "B1" not in text
+    assert "B02" not in text
+    assert text.splitlines()[-3] == "tasting_id,assessor_id,sitting,position,code,'+floral"
+    key = plan.key_text()
+    assert key.startswith("# KEY of tasting T3: for the one who pours, not for the panel\n")
+    assert ",'=B1,batch," in key
+
+
 @pytest.mark.parametrize(
     ("given", "words"),
     [
