@@ -24,6 +24,10 @@ NOISE_FLOOR = np.array([0.25, 0.02, 0.1]) ** 2
 """No instrument is trusted better than this (degrees, pH, °C)."""
 START_SPREAD = np.array([2.0, 0.08, 0.8])
 SMOOTH_H = 20.0
+WANDER = np.array([0.8, 0.04, 0.4])
+"""How far a probe wanders (degrees, pH, °C) and, for the slope of a steep fall, how far hourly
+detail departs from splines laid for eight-hourly readings."""
+WANDER_H = 8.0
 BORROWED = 8.0
 """How many batches' worth the smooth covariance counts for."""
 
@@ -59,7 +63,8 @@ class HouseModel:
     def spread(self, log: Log) -> Array:
         """(n, n): covariance of the log's readings about the mean course, noise included."""
         basis = self.design(log)
-        return basis @ self.covariance @ basis.T + np.diag(self.noise[log.channel])
+        own = np.diag(self.noise[log.channel]) + (_wander(log) if log.dense else 0.0)
+        return basis @ self.covariance @ basis.T + own
 
     def course(self, hours: Array, channel: int) -> Array:
         """The mean of one channel at `hours`."""
@@ -82,6 +87,14 @@ class HouseModel:
             self.scores,
             self.score_covariances,
         )
+
+
+def _wander(log: Log) -> Array:
+    """(n, n): a probe's own slow error. Its readings come many to the hour but not many times as
+    true: what it is off by now it is mostly off by still, some hours on."""
+    apart = np.abs(log.hours[:, None] - log.hours[None, :])
+    same = log.channel[:, None] == log.channel[None, :]
+    return np.where(same, np.exp(-apart / WANDER_H), 0.0) * (WANDER**2)[log.channel][:, None]
 
 
 def design(hours: Array, channel: np.ndarray) -> Array:

@@ -96,7 +96,10 @@ def _worse(values: Array, place: int, channel: str) -> bool:
 
 def _spikes(hours: Array, values: Array, room: float) -> list[int]:
     course = pd.Series(values).rolling(15, center=True, min_periods=5).median().to_numpy()
-    return [int(place) for place in np.flatnonzero(np.abs(values - course) > room)]
+    off = np.abs(values - course)
+    # among thousands of readings a few stand five spreads off by chance alone
+    room = max(room, 6.0 * 1.4826 * float(np.median(off)))
+    return [int(place) for place in np.flatnonzero(off > room)]
 
 
 def _aside(batch: str, held: pd.DataFrame, place: int, channel: str, values: Array) -> SetAside:

@@ -97,3 +97,15 @@ def test_a_review_lays_out_one_batch(season):
         UnknownName, match=r"^There is no batch nobody\. Choose one of the season's batches\.$"
     ):
         review(season, "nobody", RULES)
+
+
+def test_minutes_from_a_probe_do_not_multiply_the_evidence():
+    """Eight thousand readings a batch are not eight thousand witnesses: good batches stay."""
+    plants = [*[Plant() for _ in range(14)], Plant("temperature offset", 60.0, 4.0)]
+    verdicts = departures(season_of(61, plants, minutes=True), RULES)
+    table = verdicts.table()
+    assert table["status"].eq("left").iloc[:14].sum() <= 1
+    found = verdicts.of("B015")
+    assert found.status == "left"
+    assert found.from_h <= 60.0 <= found.to_h
+    assert found.to_h - found.from_h <= 8
