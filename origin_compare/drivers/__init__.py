@@ -5,6 +5,7 @@ from origin_compare.drivers.growers import Origins, origins
 from origin_compare.drivers.ordering import Importance, importance
 from origin_compare.drivers.overlap import Separability, separable
 from origin_compare.drivers.parting import Partition, hellinger, partition
+from origin_compare.drivers.paths import Path, path
 from origin_compare.drivers.shares import Split, split
 from origin_compare.drivers.slopes import Effects, effects
 from origin_compare.drivers.trials import Trials, next_trials
@@ -18,6 +19,7 @@ __all__ = [
     "Limits",
     "Origins",
     "Partition",
+    "Path",
     "Separability",
     "Split",
     "Trials",
@@ -28,6 +30,7 @@ __all__ = [
     "next_trials",
     "origins",
     "partition",
+    "path",
     "separable",
     "split",
 ]

@@ -28,6 +28,7 @@ DOUBTS = [
     "leans_on",
     "moved_by",
     "moved_to",
+    "together_p",
 ]
 SPARE = 4
 """Rows, and growers, that must be left over before a further column is tried."""
@@ -48,6 +49,31 @@ def doubts(
         told[name] |= _curve(layout, column, scores, noise)
         told[name] |= _one_out(joint, column, ids)
     return told
+
+
+def together(
+    layout: Layout, joint: BatchFit, tied: Mapping[str, tuple[str, str]]
+) -> dict[str, Array]:
+    """p of all slopes tied to one another being nothing at once (F with the fewest degrees of
+    freedom among them): they cannot be told apart, but whether any goes with flavour can."""
+    groups: list[set[str]] = []
+    for name, (other, _) in tied.items():
+        if name in layout.place and other in layout.place:
+            home = next((group for group in groups if group & {name, other}), None)
+            if home is None:
+                groups.append({name, other})
+            else:
+                home |= {name, other}
+    found: dict[str, Array] = {}
+    for group in groups:
+        columns = [layout.place[name] for name in layout.process if name in group]
+        beta = joint.beta[:, columns]
+        cov = joint.cov[:, columns][:, :, columns]
+        solved = np.linalg.solve(cov, beta[:, :, None])[:, :, 0]
+        f = (beta * solved).sum(axis=1) / len(columns)
+        p = stats.f.sf(f, len(columns), joint.df[:, columns].min(axis=1))
+        found |= dict.fromkeys(group, np.asarray(p))
+    return found
 
 
 def warning(row: Mapping[Hashable, Any]) -> str:

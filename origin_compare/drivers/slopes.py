@@ -13,7 +13,7 @@ from scipy import stats
 from origin_compare.answers import count, listed
 from origin_compare.drivers.batch_model import BatchFit, Turned, fit_batches, turn_noise
 from origin_compare.drivers.coding import Array
-from origin_compare.drivers.doubts import DOUBTS, doubts, warning
+from origin_compare.drivers.doubts import DOUBTS, doubts, together, warning
 from origin_compare.drivers.kept import (
     Kept,
     ProfileLike,
@@ -55,7 +55,8 @@ class Effects:
         `disagree_p`: what is not seen within growers, or otherwise there, is not called clear.
         `curve_p`: is it a straight line. `without_low, without_high`: the slope with any one
         batch left out; `fragile` when one batch (`leans_on`) carries it. `warning`: all this in
-        words.
+        words. `together_p, together_q`: whether variables tied to one another go with the attribute
+        at all, taken together.
     `origins`: one row per attribute: share of the visible variation that is between growers,
         with interval, p, q and verdict (`direct` given process, `total` without it).
     `tested`: how many slopes share the false-discovery bound.
@@ -86,7 +87,10 @@ class Effects:
         if hints:
             parts.append(f"{count(hints, 'hint')} more.")
         tied = self.slopes[self.slopes["verdict"] == "cannot be told apart"]
-        parts += [upper(f"{why}.") for why in tied["why"].unique()]
+        for why, rows in tied.groupby("why", sort=False):
+            seen = rows[rows["together_q"] <= self.limits.clear_q]["attribute"].unique()
+            one = f"; one of them or both go with {listed(list(seen))}" if len(seen) else ""
+            parts.append(upper(f"{why}{one}."))
         dull = self.slopes.loc[self.slopes["verdict"] == "panel cannot tell", "attribute"].unique()
         if len(dull):
             parts.append(f"The panel cannot tell batches apart on {listed(list(dull))}.")
@@ -142,6 +146,7 @@ def _slopes(
 ) -> pd.DataFrame:
     joint = fit_batches(scores, layout.X, layout.groups, noise, one_out=True)
     doubt = doubts(layout, joint, scores, noise, ids)
+    shared = together(layout, joint, layout.tied)
     parts = []
     for variable in layout.process:
         per, words = step(variable)
@@ -149,6 +154,7 @@ def _slopes(
         if variable in layout.place:
             column = layout.place[variable]
             part = part.assign(**_told(joint, column, ""), **doubt[variable])
+            part["together_p"] = shared.get(variable, np.nan)
             single = layout.X[:, [*layout.base, column]]
             alone = fit_batches(scores, single, layout.groups, noise)
             part = part.assign(**_told(alone, single.shape[1] - 1, "alone_"))
@@ -200,6 +206,7 @@ def judge(
         table.loc[asked, "q"] = stats.false_discovery_control(p) if len(p) else p
         table["tested"] = len(p)
     slopes["disagrees"] = ask_slope & (slopes["disagree_p"] <= limits.disagree_p)
+    slopes["together_q"] = _together_q(slopes)
     slopes["verdict"] = _verdicts(slopes, refused, limits)
     slopes["only_between"] = (slopes["verdict"] == "clear") & ~_within_too(slopes)
     torn = slopes["disagrees"] | slopes["only_between"]
@@ -209,6 +216,18 @@ def judge(
     slopes["fragile"] = slopes["verdict"].isin(["clear", "a hint"]) & slopes["leans_on"].ne("")
     slopes["warning"] = [warning(row) for row in slopes.to_dict("records")]
     return int(ask_slope.sum())
+
+
+def _together_q(slopes: pd.DataFrame) -> pd.Series:
+    """False-discovery bound over the tied groups: one test per attribute and group."""
+    asked = slopes["told_apart"] & slopes["together_p"].notna()
+    once = slopes[asked].drop_duplicates(["attribute", "together_p"])
+    if once.empty:
+        return pd.Series(np.nan, index=slopes.index)
+    q = stats.false_discovery_control(once["together_p"].to_numpy(dtype=float))
+    found = dict(zip(zip(once["attribute"], once["together_p"], strict=True), q, strict=True))
+    keys = zip(slopes["attribute"], slopes["together_p"], strict=True)
+    return pd.Series([found.get(key, np.nan) for key in keys], index=slopes.index)
 
 
 def _within_too(slopes: pd.DataFrame) -> pd.Series:
