@@ -37,4 +37,9 @@ source = "house"
 [windows.final_ph]
 high = 3.8
 source = "house"
+
+[windows.share_of_predicted_pct]
+low = 91.0
+high = 100.0
+source = "house"
 """

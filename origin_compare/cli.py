@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from origin_compare import __version__, places
 from origin_compare.answers import count
 from origin_compare.errors import OriginCompareError, StoreFault
+from origin_compare.words import rounded
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,7 +24,8 @@ DONE, FAULTY, WRONG_USE = 0, 1, 2
 DEMO = "the demo"
 _SHOWN = [
     *["batch_id", "season", "status", "origin", "growers", "lots", "variety", "grain_n_pct_dm"],
-    *["vessel", "pitched_at", "og_sg", "new_make_l", "n_tastings", "missing_links"],
+    *["vessel", "pitched_at", "og_sg", "length_h", "peak_temp_c", "final_ph", "final_sg"],
+    *["spirit_yield_lpa_t", "n_tastings", "missing_links"],
 ]
 
 
@@ -194,17 +196,18 @@ def _intakes(given: argparse.Namespace) -> int:
 
 
 def _season(given: argparse.Namespace) -> int:
+    from origin_compare.questions import ask
     from origin_compare.records.matching import missing_sentence
-    from origin_compare.records.package import safe_csv
+    from origin_compare.reports.exports import safe_csv
 
-    season = _stored_season(given)
+    asked = ask(_stored_season(given))
     if given.csv:
-        given.csv.write_text(safe_csv(season.batches), encoding="utf-8")
-        print(f"{count(len(season.batches), 'batch')} written to {given.csv}.")
+        given.csv.write_bytes(safe_csv(asked.table))
+        print(f"{count(len(asked.table), 'batch')} written to {given.csv}.")
         return DONE
-    shown = season.batches[_SHOWN]
+    shown = rounded(asked.batches[_SHOWN])
     _show(shown.assign(pitched_at=shown["pitched_at"].dt.strftime("%Y-%m-%d %H:%M")))
-    print(missing_sentence(season.batches))
+    print(missing_sentence(asked.batches))
     return DONE
 
 

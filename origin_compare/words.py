@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-import pandas as pd
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _PLAIN = {
     "batch_id": "batch",
@@ -39,6 +42,12 @@ _PLAIN = {
     "df": "degrees of freedom",
     "p": "p (chance alone)",
     "q": "q (after counting all tests)",
+    "yield_low_lpa_t": "least yield, L pure alcohol per t",
+    "yield_high_lpa_t": "greatest yield, L pure alcohol per t",
+    "limit_gap_degrees": "above the bench limit, degrees",
+    "share_of_predicted_pct": "yield over predicted, %",
+    "low_all": "95 % from, all together",
+    "high_all": "95 % to, all together",
     "low": "95 % from",
     "high": "95 % to",
     "mend": "what to do",
@@ -78,16 +87,18 @@ _DECIMALS = (
     ("_sg", 4), ("_ph", 2), ("_temp_c", 1), ("_abv_pct", 1), ("_n_pct_dm", 2), ("_h", 0),
     ("_l", 0), ("_kg", 0), ("_lpa_t", 0), ("_pct_dm", 1), ("_pct", 1), ("_c", 1),
 )  # fmt: skip
+_NAMES_BY_DECIMALS = {
+    0: "lpa hours df df_batch df_error share_pct from_h to_h likely_h season",
+    1: "lag_h h_above_window f run_off_h amount steps",
+    2: "ph max_rate_deg_h estimate se low high low_all high_all share reliability distance "
+    "in_nearest_five stays_with_family family_stability strength within r own group_median "
+    "group_low group_high of_step_before slope yeast_g_l",
+    3: "p q p_adjusted sd least most",
+    4: "sg",
+}
 _DECIMALS_BY_NAME = {
-    "sg": 4, "ph": 2, "lpa": 0, "lag_h": 1, "hours": 0, "h_above_window": 1, "max_rate_deg_h": 2,
-    "estimate": 2, "se": 2, "low": 2, "high": 2, "share": 2, "p": 3, "q": 3, "df": 0,
-    "f": 1, "df_batch": 0, "df_error": 0, "p_adjusted": 3, "reliability": 2, "distance": 2,
-    "in_nearest_five": 2, "stays_with_family": 2, "family_stability": 2, "share_pct": 0,
-    "strength": 2, "within": 2, "r": 2, "own": 2,
-    "group_median": 2, "group_low": 2, "group_high": 2,
-    "run_off_h": 1, "amount": 1, "of_step_before": 2, "sd": 3, "steps": 1, "least": 3, "most": 3,
-    "from_h": 0, "to_h": 0, "likely_h": 0, "season": 0, "slope": 2, "yeast_g_l": 2,
-}  # fmt: skip
+    name: places for places, names in _NAMES_BY_DECIMALS.items() for name in names.split()
+}
 
 
 def label(column: str) -> str:
@@ -116,8 +127,7 @@ def rounded(table: pd.DataFrame) -> pd.DataFrame:
     """The same table with every figure rounded to what it can bear."""
     places = {
         column: digits
-        for column in table.columns
-        if pd.api.types.is_float_dtype(table[column])
-        and (digits := decimals(str(column))) is not None
+        for column in table.select_dtypes("float").columns
+        if (digits := decimals(str(column))) is not None
     }
     return table.round(places)

@@ -15,14 +15,16 @@ with parts.question("What can we tell this grower?"):
         grower = parts.pick("Grower", sorted(lots["grower_id"].unique()), "grower", width=200)
         own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
         year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
-    asked = questions((year,))
+    asked = questions(every_year)
     with st.spinner("Adjusting the panel's scores …"):
         letter = asked.grower(grower, year)
     parts.sentence(letter.sentence())
     if not letter.flavours.empty:
         parts.figure_beside_table(
             figures.grower(letter, parts.is_dark()),
-            letter.table(),
+            letter.table()[
+                ["attribute", "own", "low", "high", "group_low", "group_high", "evidence"]
+            ],
             f"grower_{grower}_{year}",
             "This grower's spirit on each attribute with its interval, against the middle half "
             "of the season's growers.",
@@ -37,6 +39,12 @@ with parts.question("What can we tell this grower?"):
             parts.show_table(own_lots, f"lots_{grower}_{year}")
         with right:
             parts.show_table(letter.figures, f"figures_{grower}_{year}")
+    if len(letter.past):
+        st.header("Own harvests", anchor=False)
+        parts.show_table(letter.past, f"past_{grower}_{year}")
+    if len(letter.levers):
+        st.header("What went with grain and yield this season", anchor=False)
+        st.markdown("\n".join(f"- {line}" for line in letter.levers["says"]))
     st.header("What we do not know", anchor=False)
     st.markdown("\n".join(f"- {line}" for line in reports.unknowns(letter)))
     parts.rests_on(letter.rests_on())

@@ -19,3 +19,8 @@ with parts.question("How did the season's lots compare?"):
         "yield; the house window is a pale band and batches outside it are named.",
         table_height=560,
     )
+
+    st.header("Lot by lot", anchor=False)
+    parts.show_table(review.lots(), "lots")
+    st.header("The house rules behind the marks", anchor=False)
+    parts.show_table(review.rules_used(), "rules_used")

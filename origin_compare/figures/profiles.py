@@ -156,7 +156,8 @@ def grower(letter: GrowerLetter, dark: bool = False) -> go.Figure:
                 type="line", x0=middle, x1=middle, y0=row - 0.36, y1=row + 0.36,
                 line={"color": shades.soft, "width": 1.5}, layer="below",
             )  # fmt: skip
-    figure.add_trace(interval(table["low"], table["high"], names, shades.estimate, 2.5))
+    figure.add_trace(interval(table["low_all"], table["high_all"], names, shades.estimate, 1))
+    figure.add_trace(interval(table["low"], table["high"], names, shades.estimate, 3))
     figure.add_scatter(
         x=table["own"], y=names, mode="markers", marker={"size": 11, "color": shades.estimate},
         hovertemplate="%{y} %{x:.1f}<extra></extra>",
