@@ -251,13 +251,16 @@ class _Work:
     def theta_cov(self, theta: Array, UX: Array, C: Array) -> Array:
         """Inverse expected information of the two variances, also where one lies at zero:
         treating it as unknown keeps the degrees of freedom on the careful side."""
-        eye = np.broadcast_to(np.eye(self.n), (self.A, self.n, self.n))
-        P = self.solve(theta, eye) - (UX @ C) @ UX.transpose(0, 2, 1)
-        batch = np.einsum("aij,aij->a", P, P)
+        w = 1.0 / (theta[:, 1:2] + self.noise)
+        VX = self.solve(theta, UX)
+        UU = C @ (UX.transpose(0, 2, 1) @ UX)
+        batch = self.trace_of_square(theta, w)
+        batch = batch - 2.0 * (C * (UX.transpose(0, 2, 1) @ VX)).sum(axis=(1, 2))
+        batch = batch + (UU * UU.transpose(0, 2, 1)).sum(axis=(1, 2))
         info = np.zeros((self.A, 2, 2))
         info[:, 1, 1] = 0.5 * batch
         if self.grouped:
-            PZ = P @ self.Z
+            PZ = self.solve(theta, self.Z) - UX @ (C @ (UX.transpose(0, 2, 1) @ self.Z))
             ZPZ = self.Z.transpose(0, 2, 1) @ PZ
             info[:, 0, 0] = 0.5 * (ZPZ**2).sum(axis=(1, 2))
             info[:, 0, 1] = info[:, 1, 0] = 0.5 * (PZ**2).sum(axis=(1, 2))
@@ -266,6 +269,18 @@ class _Work:
         cov = np.linalg.pinv(info, hermitian=True)
         cov[:, 0, 0] = 0.0
         return cov
+
+    def trace_of_square(self, theta: Array, w: Array) -> Array:
+        """Trace of V^-1 V^-1, from growers' sums alone."""
+        trace = (w**2).sum(axis=1)
+        if not self.grouped:
+            return trace
+        shrink = theta[:, :1, None] * self.inner(theta, w)[1]
+        Zt = self.Z.transpose(0, 2, 1)
+        cubes = shrink @ (Zt @ (w[:, :, None] ** 3 * self.Z))
+        squares = shrink @ (Zt @ (w[:, :, None] ** 2 * self.Z))
+        twice = (squares * squares.transpose(0, 2, 1)).sum(axis=(1, 2))
+        return trace - 2.0 * np.einsum("aii->a", cubes) + twice
 
     def satterthwaite(self, UX: Array, C: Array, theta_cov: Array) -> Array:
         by_batch = UX @ C
