@@ -136,7 +136,7 @@ def _scene(
     ]
     slow = [one for one in sisters if onsets.get(one, ("", 0))[0] in (SLOW_LAG, POOR_YEAST)]
     hour = onsets[name][1]
-    begun = pd.Timestamp(batch["pitched_at"]) + pd.Timedelta(hours=hour)
+    begun = _hour_zero(batch) + pd.Timedelta(hours=hour)
     near = [
         str(row["batch_id"])
         for row in rows
@@ -152,8 +152,12 @@ def _scene(
 
 
 def _hours_apart(row: dict, hour: float, begun: pd.Timestamp) -> float:
-    own = pd.Timestamp(row["pitched_at"]) + pd.Timedelta(hours=hour)
+    own = _hour_zero(row) + pd.Timedelta(hours=hour)
     return (own - begun).total_seconds() / 3600
+
+
+def _hour_zero(batch: Mapping) -> pd.Timestamp:
+    return pd.Timestamp(batch.get("hour_zero_at", batch["pitched_at"]))
 
 
 def _first_channel(band: HouseBand, log: Log, first: str) -> str:
@@ -188,7 +192,7 @@ def _why(channel: int, value: float, expected: float) -> str:
 def _shared(found: Sequence[Departure], rows: list[dict]) -> tuple[str, ...]:
     """Departures in different vessels within the same hours of the clock."""
     left = [
-        (pd.Timestamp(row["pitched_at"]) + pd.Timedelta(hours=one.likely_h), one)
+        (_hour_zero(row) + pd.Timedelta(hours=one.likely_h), one)
         for one, row in zip(found, rows, strict=True)
         if one.status == "left" and one.likely_h > 0
     ]

@@ -132,9 +132,9 @@ def _length(batch: dict, log: pd.DataFrame, running: bool) -> dict[str, object]:
     last = float(log["hours"].max()) if len(log) else _NAN
     if running:
         return {"length_h": _NAN, "so_far_h": last, "length_from": ""}
-    ended, pitched = batch.get("ended_at"), batch.get("pitched_at")
-    if pd.notna(ended) and pd.notna(pitched):
-        hours = (pd.Timestamp(ended) - pd.Timestamp(pitched)).total_seconds() / 3600
+    ended, zero = batch.get("ended_at"), batch.get("hour_zero_at", batch.get("pitched_at"))
+    if pd.notna(ended) and pd.notna(zero):
+        hours = (pd.Timestamp(ended) - pd.Timestamp(zero)).total_seconds() / 3600
         return {"length_h": hours, "so_far_h": last, "length_from": "ended_at"}
     return {"length_h": last, "so_far_h": last, "length_from": "last reading" if len(log) else ""}
 

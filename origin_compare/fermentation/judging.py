@@ -32,7 +32,7 @@ COARSE_STEP_H = 8.0
 FLAT = 15.0
 """Evidence beyond this is as much about the patterns' own roughness as about the batch, so all
 evidence is divided by its excess over it: 515 against 500 is no certainty."""
-FLAT_ONSET = 45.0
+FLAT_ONSET = 90.0
 """The same for the hour, which the patterns place better than they tell causes apart; set so that
 planted hours lie inside about as often as stated (see tests/faults)."""
 
@@ -192,6 +192,8 @@ def onset_interval(
     low = float(weighed.onset[np.searchsorted(cumulated, (1 - share) / 2)])
     at = min(int(np.searchsorted(cumulated, 1 - (1 - share) / 2)), len(believed) - 1)
     high = float(weighed.onset[at])
+    # a fault is there before it shows: one step of the onsets tried earlier is still believed
+    low -= float(np.median(np.diff(weighed.onset))) if len(weighed.onset) > 1 else 0.0
     before, after = times[times <= low], times[times > high]
     likely = float(weighed.onset[np.argmin(np.abs(cumulated - 0.5))])
     return (

@@ -26,6 +26,7 @@ class BatchReview:
     value, low, mid, high (the band there, missing without one), set_aside, why.
     `bands` by name: hours (every hour), low, mid, high. `curve_line`: hours, sg of the fitted
     curve. `events`: hours, what, kind (`pitch`, `end`, `note`, `set aside`, `left`).
+    `hour_zero`: what the hours of this batch count from.
     """
 
     batch_id: str
@@ -37,6 +38,7 @@ class BatchReview:
     events: pd.DataFrame
     departure: Departure
     in_band_from: str
+    hour_zero: str = "yeast in"
 
     def sentence(self) -> str:
         return self.departure.sentence()
@@ -92,6 +94,7 @@ def review(
         _events(mine.iloc[0], log, verdict),
         verdict,
         verdicts.rests_on(),
+        str(mine.iloc[0].get("hour_zero", "yeast in")),
     )
 
 
@@ -120,10 +123,12 @@ def _line(curve: Curve | None, grid: np.ndarray) -> pd.DataFrame:
 
 
 def _events(batch: pd.Series, log: pd.DataFrame, verdict: Departure) -> pd.DataFrame:
-    rows: list[tuple[float, str, str]] = [(0.0, "yeast in", "pitch")]
-    if pd.notna(batch.get("ended_at")) and pd.notna(batch.get("pitched_at")):
-        length = pd.Timestamp(batch["ended_at"]) - pd.Timestamp(batch["pitched_at"])
-        rows.append((length.total_seconds() / 3600, "ended", "end"))
+    zero = batch.get("hour_zero_at", batch.get("pitched_at"))
+    rows: list[tuple[float, str, str]] = []
+    for name, what, kind in (("pitched_at", "yeast in", "pitch"), ("ended_at", "ended", "end")):
+        if pd.notna(batch.get(name)) and pd.notna(zero):
+            since = pd.Timestamp(batch[name]) - pd.Timestamp(zero)
+            rows.append((since.total_seconds() / 3600, what, kind))
     if "note" in log:
         noted = log.loc[log["note"].notna() & (log["note"].astype(str).str.strip() != "")]
         rows += [
