@@ -100,7 +100,7 @@ def batch(reviewed: BatchReview, dark: bool = False) -> go.Figure:
     titles = figure.layout.annotations[: len(shown)]
     for title in titles:
         title.update(x=0, xanchor="left", font={"size": 13, "color": shades.soft})
-    figure.update_xaxes(title_text="hours since yeast in", row=len(shown), col=1)
+    figure.update_xaxes(title_text=f"hours since {reviewed.hour_zero}", row=len(shown), col=1)
     return figure
 
 

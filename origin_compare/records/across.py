@@ -11,32 +11,46 @@ from origin_compare.records.clean import AT
 from origin_compare.records.findings import finding
 from origin_compare.records.ledger import Ledger
 from origin_compare.records.sheets import SHEETS
+from origin_compare.records.zero import ALWAYS_THERE, hour_zeros
 
 _TIMES = ["batch_id", "pitched_at", "ended_at"]
+_ZERO = ["hour_zero_at", "hour_zero"]
 _HOURS = SHEETS["readings"].column("hours").possible or (-np.inf, np.inf)
 _AGREE_H = 0.75
 """Hours written and hours from the clock may differ by rounding and by the minute of pitching."""
 
 
-def batch_times(ledgers: Sequence[Ledger], stored: pd.DataFrame) -> pd.DataFrame:
-    """`pitched_at` and `ended_at` by `batch_id`, from this intake and from the store."""
+def batch_times(
+    ledgers: Sequence[Ledger], stored: pd.DataFrame, hour_zero: str = ALWAYS_THERE
+) -> pd.DataFrame:
+    """`pitched_at`, `ended_at` and the house's hour zero by `batch_id`, from files and store."""
     frames = [one.frame for one in ledgers] + [stored]
-    parts = [frame[_TIMES] for frame in frames if len(frame) and set(_TIMES) <= set(frame)]
+    parts = [
+        frame[_TIMES].join(hour_zeros(frame, hour_zero))
+        for frame in frames
+        if len(frame) and set(_TIMES) <= set(frame)
+    ]
     if not parts:
-        return pd.DataFrame(columns=_TIMES).set_index("batch_id")
+        return pd.DataFrame(columns=[*_TIMES, *_ZERO]).set_index("batch_id")
     return pd.concat(parts).drop_duplicates("batch_id").set_index("batch_id")
 
 
 def check_reading_times(ledgers: Sequence[Ledger], times: pd.DataFrame) -> None:
     """A reading far outside its fermentation is a fault; hours that contradict the clock too."""
     for one in ledgers:
-        pitched = _looked_up(one.frame, times, "pitched_at")
-        since = (one.frame["read_at"] - pitched).dt.total_seconds() / 3600
+        zero = _looked_up(one.frame, times, "hour_zero_at")
+        since = (one.frame["read_at"] - zero).dt.total_seconds() / 3600
         low, high = _HOURS
         far = (since < low) | (since > high)
-        _blame_far(one, far.to_numpy(), since, pitched)
+        words = _zero_words(one, times)
+        _blame_far(one, far.to_numpy(), since, zero, words)
         apart = (since - one.frame["hours"]).abs() > _AGREE_H
-        _blame_hours(one, apart.reindex(one.frame.index).to_numpy(dtype=bool), since)
+        _blame_hours(
+            one,
+            apart.reindex(one.frame.index).to_numpy(dtype=bool),
+            since.reindex(one.frame.index),
+            words.reindex(one.frame.index),
+        )
 
 
 def check_run_days(ledgers: Sequence[Ledger], times: pd.DataFrame) -> None:
@@ -64,23 +78,33 @@ def _looked_up(frame: pd.DataFrame, times: pd.DataFrame, name: str) -> pd.Series
     return pd.Series(found, index=frame.index)
 
 
-def _blame_far(one: Ledger, far: np.ndarray, since: pd.Series, pitched: pd.Series) -> None:
+def _zero_words(one: Ledger, times: pd.DataFrame) -> pd.Series:
+    """Per row what hour zero of its batch is: `yeast in`, `first fill` or `last fill`."""
+    words = times["hour_zero"].reindex(pd.Index(one.frame["batch_id"]))
+    return words.set_axis(one.frame.index)
+
+
+def _blame_far(
+    one: Ledger, far: np.ndarray, since: pd.Series, zero: pd.Series, words: pd.Series
+) -> None:
     rows = one.frame[far]
     if len(rows):
         wrong = [
-            f"is {abs(hours):,.0f} h {'before' if hours < 0 else 'after'} yeast in "
+            f"is {abs(hours):,.0f} h {'before' if hours < 0 else 'after'} {what} "
             f"({when:%Y-%m-%d %H:%M} UTC)"
-            for hours, when in zip(since[far], pitched[far], strict=True)
+            for hours, when, what in zip(since[far], zero[far], words[far], strict=True)
         ]
         values = [f"{when:%Y-%m-%d %H:%M} UTC" for when in rows["read_at"]]
         _put(one, rows, "read_at", values, wrong, _CHECK)
 
 
-def _blame_hours(one: Ledger, apart: np.ndarray, since: pd.Series) -> None:
+def _blame_hours(one: Ledger, apart: np.ndarray, since: pd.Series, words: pd.Series) -> None:
     rows = one.frame[apart]
     if len(rows):
-        hours = since[rows.index]
-        wrong = [f"differs from the {by:.1f} h that read_at and yeast in give" for by in hours]
+        wrong = [
+            f"differs from the {by:.1f} h that read_at and {what} give"
+            for by, what in zip(since[apart], words[apart], strict=True)
+        ]
         values = [f"{written:g}" for written in rows["hours"]]
         mend = "Correct the one that is wrong, or leave the hours out."
         _put(one, rows, "hours", values, wrong, mend)

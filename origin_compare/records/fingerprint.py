@@ -8,6 +8,7 @@ splittable pseudorandom number generators"), texts go through BLAKE2b.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Set
 
 import numpy as np
 import pandas as pd
@@ -23,15 +24,24 @@ def key_prints(sheet: str, frame: pd.DataFrame) -> pd.Series:
 
 
 def content_prints(sheet: str, frame: pd.DataFrame) -> pd.Series:
-    """int64 per row of a shaped sheet: equal exactly where all columns are, missing included."""
-    return _prints(frame, SHEETS[sheet].names())
+    """int64 per row of a shaped sheet: equal exactly where all columns are, missing included.
+
+    A column added to a sheet later counts only where it is filled, so that the print of a row
+    kept before there was such a column stays its print.
+    """
+    later = {column.name for column in SHEETS[sheet].columns if column.since > 1}
+    return _prints(frame, SHEETS[sheet].names(), later)
 
 
-def _prints(frame: pd.DataFrame, columns: tuple[str, ...]) -> pd.Series:
+def _prints(
+    frame: pd.DataFrame, columns: tuple[str, ...], later: Set[str] = frozenset()
+) -> pd.Series:
     state = np.zeros(len(frame), dtype=np.uint64)
     with np.errstate(over="ignore"):
         for name in columns:
-            state = _mixed(state * np.uint64(0x100000001B3) + _cells(frame[name]))
+            onward = _mixed(state * np.uint64(0x100000001B3) + _cells(frame[name]))
+            blank = frame[name].isna().to_numpy(dtype=bool) & (name in later)
+            state = np.where(blank, state, onward)
     return pd.Series(state.view("int64"), index=frame.index, dtype="int64")
 
 

@@ -13,6 +13,7 @@ from origin_compare.records.frames import all_shaped, looked_up
 from origin_compare.records.matching import missing_links, unmatched_rows
 from origin_compare.records.season import Season
 from origin_compare.records.shares import NOT_KNOWN, WHOLE, classes, joined_names, origins
+from origin_compare.records.zero import ALWAYS_THERE, hour_zeros
 
 LOT_NUMBERS = [
     "grain_n_pct_dm",
@@ -43,6 +44,8 @@ MASH_NUMBERS = {
 FERMENTATION = [
     "vessel",
     "pitched_at",
+    "hour_zero_at",
+    "hour_zero",
     "pitch_temp_c",
     "wort_l",
     "og_sg",
@@ -88,7 +91,7 @@ def build_season(
     """
     rules = rules or default_rules()
     clean = all_shaped(sheets)
-    clean["readings"] = with_hours(clean["readings"], clean["fermentations"])
+    clean["readings"] = with_hours(clean["readings"], clean["fermentations"], rules.hour_zero)
     shares = origins(clean)
     batches = _batches(clean, shares, rules)
     return Season(
@@ -103,17 +106,24 @@ def build_season(
     )
 
 
-def with_hours(readings: pd.DataFrame, fermentations: pd.DataFrame) -> pd.DataFrame:
-    """`readings` with `hours` since yeast in worked out from `read_at` where not given."""
-    pitched = fermentations.drop_duplicates("batch_id").set_index("batch_id")["pitched_at"]
-    since = readings["read_at"] - looked_up(readings["batch_id"], pitched)
+def with_hours(
+    readings: pd.DataFrame, fermentations: pd.DataFrame, hour_zero: str = ALWAYS_THERE
+) -> pd.DataFrame:
+    """`readings` with `hours` since hour zero worked out from `read_at` where not given.
+
+    `hour_zero`: the house's choice; a batch without that moment counts from yeast in.
+    """
+    once = fermentations.drop_duplicates("batch_id").set_index("batch_id")
+    zero = hour_zeros(once, hour_zero)["hour_zero_at"]
+    since = readings["read_at"] - looked_up(readings["batch_id"], zero)
     return readings.assign(hours=readings["hours"].fillna(since.dt.total_seconds() / 3600))
 
 
 def _batches(
     clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame, rules: HouseRules
 ) -> pd.DataFrame:
-    whole = clean["fermentations"].set_index("batch_id")[FERMENTATION]
+    batches = clean["fermentations"].set_index("batch_id")
+    whole = batches.join(hour_zeros(batches, rules.hour_zero))[FERMENTATION]
     table = whole.join(
         [
             classes(shares),

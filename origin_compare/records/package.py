@@ -107,7 +107,7 @@ def _as_given(name: str, frame: pd.DataFrame, season: Season) -> pd.DataFrame:
     if name != "readings":
         return frame
     blank = frame.assign(hours=np.nan)
-    worked_out = with_hours(blank, season.sheets["fermentations"])["hours"]
+    worked_out = with_hours(blank, season.sheets["fermentations"], season.rules.hour_zero)["hours"]
     return frame.assign(hours=frame["hours"].where(frame["hours"] != worked_out))
 
 

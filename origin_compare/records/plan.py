@@ -120,7 +120,7 @@ def plan_intake(
             continue
         ledgers.append(open_ledger(len(ledgers), clean(raw, verdict.guess, rules)))
         faults.extend(_header_warnings(raw, verdict.guess))
-    there, absent = _hold_against(ledgers, known)
+    there, absent = _hold_against(ledgers, known, rules)
     faults.extend(absent)
     for one in ledgers:
         faults.extend(told(one.findings, one.label, one.sheet, one.rows))
@@ -147,7 +147,7 @@ def sheets_in_order() -> tuple[Sheet, ...]:
 
 
 def _hold_against(
-    ledgers: list[Ledger], known: Mapping[str, pd.DataFrame] | None
+    ledgers: list[Ledger], known: Mapping[str, pd.DataFrame] | None, rules: HouseRules
 ) -> tuple[dict[str, int], list[Fault]]:
     """Repeats, store and links, sheet by sheet so that causes travel down the chain."""
     store = known or {}
@@ -167,7 +167,7 @@ def _hold_against(
             keep_whole(mine, sheet)
         check_spellings(mine, sheet, old)
         if sheet.name == "fermentations":
-            times = batch_times(mine, old)
+            times = batch_times(mine, old, rules.hour_zero)
         elif sheet.name == "readings":
             check_reading_times(mine, times)
         elif sheet.name == "spirits":

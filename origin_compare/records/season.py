@@ -16,7 +16,8 @@ class Season:
     """One or several harvests, joined from field to spirit.
 
     `sheets`: clean sheets by name (see `sheets.SHEETS`), every column present, missing as NaN;
-        moments are UTC timestamps; `readings` always carries `hours` since yeast in;
+        moments are UTC timestamps; `readings` always carries `hours` since the
+        house's hour zero (see `zero`);
         `scores` is long (one row per score).
     `batches`: one row per batch (index-free, sorted by `pitched_at`), the chain from lot to
         spirit joined; see `join` for its columns.

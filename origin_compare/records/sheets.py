@@ -26,6 +26,8 @@ class Column:
     links_to: str | None = None
     also: tuple[str, ...] = ()
     default: str | None = None
+    since: int = 1
+    """The store's form (its migration) that first had the column."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,6 +259,20 @@ FERMENTATIONS = Sheet(
             needed=True,
             also=("pitched", "yeast in", "pitch time", "pitched on"),
         ),
+        Column(
+            "first_fill_at",
+            "moment",
+            "first wort in at",
+            also=("first fill", "fill start", "filling began", "first wort"),
+            since=2,
+        ),
+        Column(
+            "last_fill_at",
+            "moment",
+            "last wort in at",
+            also=("last fill", "fill end", "filled", "filling ended", "last wort"),
+            since=2,
+        ),
         _temp(
             "pitch_temp_c",
             "pitch temperature, °C",
@@ -285,7 +301,14 @@ READINGS = Sheet(
         _BATCH,
         _moment("read_at", "read at", "time", "date time", "timestamp", "read", "when"),
         _number(
-            "hours", "hours since yeast in", -48, 1000, "hour", "h", "age h", "hours since pitch"
+            "hours",
+            "hours since hour zero (yeast in unless the house says otherwise)",
+            -48,
+            1000,
+            "hour",
+            "h",
+            "age h",
+            "hours since pitch",
         ),
         _gravity("sg", "gravity", "gravity", "sg", "specific gravity", "present gravity"),
         _number("ph", "pH", 2.5, 7.0, "ph", "ph value"),

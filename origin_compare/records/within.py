@@ -14,7 +14,7 @@ from origin_compare.records.sheets import SHEETS, Column, Sheet
 _FIRST_AND_THEN: Mapping[str, tuple[tuple[str, str], ...]] = {
     "lots": (("sown_on", "harvested_on"),),
     "yeasts": (("made_on", "delivered_on"),),
-    "fermentations": (("pitched_at", "ended_at"),),
+    "fermentations": (("pitched_at", "ended_at"), ("first_fill_at", "last_fill_at")),
 }
 _NOT_BELOW: Mapping[str, tuple[tuple[str, str], ...]] = {
     "spirits": (("cut_on_abv_pct", "cut_off_abv_pct"), ("new_make_abv_pct", "wash_abv_pct")),
