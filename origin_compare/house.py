@@ -24,6 +24,7 @@ from origin_compare.errors import OriginCompareError
 
 COMMON = "common practice, no source"
 HOUR_ZEROS = ("yeast in", "first fill", "last fill")
+FEINTS = ("by lot", "by grower", "no", "not stated")
 FEWEST_IN_A_GROUP = 3
 """In a group of two each member can work out the other's figure from the mean."""
 
@@ -86,7 +87,8 @@ class HouseRules:
     `hour_zero` is what hour 0 of a fermentation means: yeast in, first fill or last fill.
     `smallest_group`: growers a group needs before its middle may be shown to another grower.
     `plausible`: what is usual, by (sheet, column); outside earns a warning, never a refusal.
-    `RuleFault` for an unknown time zone or hour zero, or a group under 3.
+    `feints_kept_apart`: whether foreshots and feints of one lot or grower stay out of the next.
+    `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3.
     """
 
     windows: Mapping[str, Window]
@@ -94,12 +96,12 @@ class HouseRules:
     hour_zero: str = "yeast in"
     smallest_group: int = 5
     plausible: Mapping[tuple[str, str], Window] = field(default_factory=dict)
+    feints_kept_apart: str = "not stated"
 
     def __post_init__(self) -> None:
         _check_zone(self.time_zone)
-        if self.hour_zero not in HOUR_ZEROS:
-            choices = listed([f'"{choice}"' for choice in HOUR_ZEROS])
-            raise RuleFault(f'hour_zero: "{self.hour_zero}" is not one of {choices}.')
+        _check_choice("hour_zero", self.hour_zero, HOUR_ZEROS)
+        _check_choice("feints_kept_apart", self.feints_kept_apart, FEINTS)
         if self.smallest_group < FEWEST_IN_A_GROUP:
             raise RuleFault(
                 f"smallest_group: {self.smallest_group} is below {FEWEST_IN_A_GROUP}. In a smaller "
@@ -135,6 +137,12 @@ def _flags(window: Window, value: float, rule: str, held_to: str) -> tuple[Flag,
     shown = f"{value:.6g} {window.unit}".rstrip()
     says = f"{window.says} {shown} is {side} {held_to}, {window.words()} ({window.source})"
     return (Flag(rule, float(value), says),)
+
+
+def _check_choice(name: str, chosen: str, choices: tuple[str, ...]) -> None:
+    if chosen not in choices:
+        known = listed([f'"{choice}"' for choice in choices])
+        raise RuleFault(f'{name}: "{chosen}" is not one of {known}.')
 
 
 def _check_zone(name: str) -> None:
@@ -193,7 +201,10 @@ def _file_text(path: Path) -> str:
 
 
 Place = tuple[str, ...]
-_TOP = ("time_zone", "hour_zero", "smallest_group", "without", "windows", "plausible")
+_TOP = (
+    *("time_zone", "hour_zero", "smallest_group", "feints_kept_apart"),
+    *("without", "windows", "plausible"),
+)
 _FIELDS = ("says", "unit", "low", "high", "source")
 
 
@@ -219,8 +230,9 @@ class _Reader:
         zone = self._value(data, "time_zone", str, self.base.time_zone)
         zero = self._value(data, "hour_zero", str, self.base.hour_zero)
         group = self._value(data, "smallest_group", int, self.base.smallest_group)
+        feints = self._value(data, "feints_kept_apart", str, self.base.feints_kept_apart)
         try:
-            return HouseRules(windows, zone, zero, group, plausible)
+            return HouseRules(windows, zone, zero, group, plausible, feints)
         except RuleFault as wrong:
             raise self._reworded(wrong) from wrong
 
@@ -348,6 +360,7 @@ def rules_as_toml(rules: HouseRules) -> str:
         f"time_zone = {_quoted(rules.time_zone)}",
         f"hour_zero = {_quoted(rules.hour_zero)}",
         f"smallest_group = {rules.smallest_group}",
+        f"feints_kept_apart = {_quoted(rules.feints_kept_apart)}",
     ]
     usual = default_rules()
     gone = [f"windows.{name}" for name in usual.windows if name not in rules.windows]

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from origin_compare.errors import OriginCompareError
 from origin_compare.house import (
+    FEINTS,
     HouseRules,
     RuleFault,
     Window,
@@ -107,8 +108,8 @@ def test_no_text_is_the_defaults() -> None:
         ),
         (
             "qqq = 1\n",
-            "house rules line 1, qqq: unknown name. Known are hour_zero, plausible, "
-            "smallest_group, time_zone, windows and without.",
+            "house rules line 1, qqq: unknown name. Known are feints_kept_apart, "
+            "hour_zero, plausible, smallest_group, time_zone, windows and without.",
         ),
         (
             "# days\n\n[windows.length_h]\nlow = '120'\n",
@@ -172,6 +173,11 @@ def test_no_text_is_the_defaults() -> None:
             "smallest_group = 2\n",
             "house rules line 1, smallest_group: 2 is below 3. In a smaller group a grower could "
             "work out another's figures.",
+        ),
+        (
+            "feints_kept_apart = 'yes'\n",
+            'house rules line 1, feints_kept_apart: "yes" is not one of "by lot", "by grower", '
+            '"no" and "not stated".',
         ),
         (
             "without = ['windows.og']\n",
@@ -268,5 +274,6 @@ def test_any_rules_go_to_text_and_back(data: st.DataObject, names: set[str], gro
         hour_zero=data.draw(st.sampled_from(["yeast in", "first fill", "last fill"])),
         smallest_group=group,
         plausible={("lots", name): data.draw(_windows(name)) for name in names},
+        feints_kept_apart=data.draw(st.sampled_from(FEINTS)),
     )
     assert read_rules(rules_as_toml(rules)) == rules
