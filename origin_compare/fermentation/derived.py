@@ -145,7 +145,8 @@ def _temperature(log: pd.DataFrame, rules: HouseRules) -> dict[str, object]:
         return {"peak_temp_c": _NAN, "peak_temp_h": _NAN, "h_above_window": _NAN}
     hours, temps = seen["hours"].to_numpy(float), seen["temp_c"].to_numpy(float)
     highest = int(np.argmax(temps))
-    top = rules.window("peak_temp_c").high
+    window = rules.windows.get("peak_temp_c")
+    top = window.high if window is not None else None
     above = hours_above(hours, temps, top) if top is not None else _NAN
     return {
         "peak_temp_c": temps[highest],

@@ -69,7 +69,7 @@ def export_package(season: Season, folder: str | Path) -> Exported:
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise RefusedFile(f"{place}: this folder is not empty. Name a new one.")
     place.mkdir(parents=True, exist_ok=True)
-    sheets = {name: _as_given(name, frame, season) for name, frame in season.sheets.items()}
+    sheets = {name: as_given(name, frame, season) for name, frame in season.sheets.items()}
     for name, frame in sheets.items():
         (place / f"{name}.csv").write_text(safe_csv(canonical_text(name, frame)), encoding="utf-8")
     (place / RULES_FILE).write_text(rules_as_toml(season.rules), encoding="utf-8")
@@ -102,7 +102,7 @@ def safe_csv(frame: pd.DataFrame) -> str:
     return frame.assign(**texts).to_csv(index=False, lineterminator="\r\n")
 
 
-def _as_given(name: str, frame: pd.DataFrame, season: Season) -> pd.DataFrame:
+def as_given(name: str, frame: pd.DataFrame, season: Season) -> pd.DataFrame:
     """Hours that were worked out from the clock are left to be worked out again."""
     if name != "readings":
         return frame

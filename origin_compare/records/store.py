@@ -272,6 +272,16 @@ class Store:
         with self.reading() as link:
             return link.execute(select(HOUSE_RULES.c.version).limit(1)).first() is not None
 
+    def rules_history(self) -> list[tuple[int, pd.Timestamp, str, HouseRules]]:
+        """All house rules ever set here, oldest first: version, when (UTC), who, the rules."""
+        columns = (HOUSE_RULES.c[name] for name in ("version", "set_at", "who", "said"))
+        with self.reading() as link:
+            found = link.execute(select(*columns).order_by(HOUSE_RULES.c.version)).all()
+        return [
+            (number, pd.Timestamp(set_at, unit="us", tz="UTC"), who, read_rules(said))
+            for number, set_at, who, said in found
+        ]
+
     def set_rules(self, rules: HouseRules, who: str = "") -> None:
         """Set the house rules; the ones before stay on record."""
         with self.writing() as link:

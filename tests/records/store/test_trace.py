@@ -60,7 +60,7 @@ def test_other_spellings_and_scales_are_seen_as_written(store: Store) -> None:
 def test_one_score_of_a_wide_tasting_sheet(store: Store) -> None:
     key = {"tasting_id": "T1", "assessor_id": "A2", "batch_id": "B1", "replicate": 1}
     found = trace(store, "scores", key | {"attribute": "floral"}, "score")
-    assert (found.value, found.cell, found.row) == ("3.0", "3", 3)
+    assert (found.value, found.cell, found.row) == ("3", "3", 3)
 
 
 def test_what_is_not_there_is_refused_by_name(store: Store) -> None:
