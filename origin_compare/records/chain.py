@@ -8,7 +8,10 @@ import pandas as pd
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
-from origin_compare.measures import litres_of_alcohol, wash_abv
+from origin_compare.records.balance import Balance
+from origin_compare.records.carry_over import AfterAChange, after_a_change
+from origin_compare.records.grower_chain import GrowerChain, grower_chain
+from origin_compare.records.purity import Purity, Reckoning
 from origin_compare.records.season import Season
 from origin_compare.records.shares import (
     MIXED,
@@ -16,6 +19,7 @@ from origin_compare.records.shares import (
     ONE_FIELD,
     ONE_GROWER,
     WHOLE,
+    malt_shares,
     origins,
 )
 from origin_compare.records.sheets import SHEETS, Column
@@ -32,7 +36,7 @@ __all__ = [
     "origins",
 ]
 
-STEP_COLUMNS = ["step", "name", "share", "there", "says"]
+STEP_COLUMNS = ["step", "name", "share", "there", "says", "extract_share"]
 BALANCE_COLUMNS = ["step", "amount", "unit", "of_step_before", "says"]
 
 
@@ -41,9 +45,12 @@ class ChainView:
     """One batch from grower to panel.
 
     `steps` (`STEP_COLUMNS`): one row per grower, lot, malt, mash, ...; `there` is False where the
-    chain is broken; `share` the mass share in the batch where one is known. `balance`
-    (`BALANCE_COLUMNS`): mass and pure alcohol along the way, `of_step_before` as a fraction,
-    missing where a figure is.
+    chain is broken; `share` the mass share in the batch where one is known, `extract_share` the
+    share by extract of growers, lots and malts. `balance` (`BALANCE_COLUMNS`): mass and pure
+    alcohol along the way, `of_step_before` as a fraction, missing where a figure is. `account`:
+    the same step by step, each gap held to the house's limits, and `lot_accounts` those of its
+    lots over all their batches. `purity`: how much of its alcohol is of one grower. `after`: what
+    a change of lot leaves in the runs that follow it.
     """
 
     batch_id: str
@@ -52,6 +59,10 @@ class ChainView:
     balance: pd.DataFrame
     missing: str
     weighed: bool
+    account: Balance
+    lot_accounts: tuple[Balance, ...]
+    purity: Purity
+    after: AfterAChange
 
     def sentence(self) -> str:
         """What the batch is made of, and what is missing."""
@@ -100,15 +111,37 @@ def chain_of(season: Season, batch_id: str) -> ChainView:
         *_later_steps(season, batch),
     ]
     shares = season.shares[season.shares["batch_id"] == batch_id]
-    steps = pd.DataFrame(rows, columns=STEP_COLUMNS).astype({"share": "float64", "there": "bool"})
+    steps = pd.DataFrame(rows, columns=STEP_COLUMNS[:-1]).astype({"share": "float64"})
+    steps["extract_share"] = _extract_shares(season, batch_id, steps)
+    reckoning = Reckoning(season)
+    account, *lot_accounts = reckoning.balances(batch_id)
     return ChainView(
         batch_id,
         str(batch["origin"]),
-        steps,
-        _balance(season, batch),
+        steps.astype({"there": "bool"}),
+        _balance(reckoning.flows.loc[[batch_id]].iloc[0]),
         str(batch["missing_links"]),
         bool(shares["weighed"].astype(bool).all()),
+        account,
+        tuple(lot_accounts),
+        reckoning.of(batch_id),
+        after_a_change(season.rules),
     )
+
+
+def _extract_shares(season: Season, batch_id: str, steps: pd.DataFrame) -> pd.Series:
+    """The share by extract beside every grower, lot and malt; missing elsewhere."""
+    shares = season.shares[season.shares["batch_id"] == batch_id]
+    of = {
+        "grower": shares.groupby("grower_id")["extract_share"].sum(skipna=False),
+        "lot": shares.set_index("lot_id")["extract_share"],
+        "malt": malt_shares(season.sheets, batch_id)["part_extract"],
+    }
+    found = [
+        of[step].get(name, _NO_SHARE) if step in of else _NO_SHARE
+        for step, name in zip(steps["step"], steps["name"], strict=True)
+    ]
+    return pd.Series(found, index=steps.index, dtype="float64")
 
 
 def _batch(season: Season, batch_id: str) -> pd.Series:
@@ -202,24 +235,20 @@ def _later_steps(season: Season, batch: pd.Series) -> list[Step]:
     ]
 
 
-def _balance(season: Season, batch: pd.Series) -> pd.DataFrame:
+def _balance(flow: pd.Series) -> pd.DataFrame:
     """Mass and alcohol step by step; a step of which a figure is missing says so."""
-    malt_t = batch["grist_kg"] / 1000
-    grain_t = malt_t * _grain_per_malt(season, str(batch["batch_id"]))
-    wash = litres_of_alcohol(batch["wash_l"], batch["wash_abv_pct"])
-    worked_out = pd.isna(wash)
-    if worked_out:
-        wash = litres_of_alcohol(batch["wort_l"], _strength_from_gravity(season, batch))
-    made = litres_of_alcohol(batch["new_make_l"], batch["new_make_abv_pct"])
+    malt_t, grain_t, made = flow["malt_t"], flow["grain_t"], flow["new_make_lpa"]
+    worked_out = pd.isna(flow["wash_lpa"])
+    wash = flow["gravity_lpa"] if worked_out else flow["wash_lpa"]
     said = "from gravity, no wash charge on record" if worked_out else "as charged"
+    nan = float("nan")
     rows = [
-        ("grain", grain_t, "t", float("nan"), "grain steeped for this batch's malt"),
+        ("grain", grain_t, "t", nan, "grain steeped for this batch's malt"),
         ("malt", malt_t, "t", malt_t / grain_t, "grist mashed"),
-        ("predicted", malt_t * batch["predicted_lpa_t"], "L pure alcohol", float("nan"),
-         "by the malt certificate"),
-        ("wash", wash, "L pure alcohol", float("nan"), said),
-        ("new make", made, "L pure alcohol", made / wash, f"{made / malt_t:.0f} L per t of malt"),
-    ]  # fmt: skip
+        ("predicted", flow["predicted_lpa"], _LPA, nan, "by the malt certificate"),
+        ("wash", wash, _LPA, nan, said),
+        ("new make", made, _LPA, made / wash, f"{made / malt_t:.0f} L per t of malt"),
+    ]
     frame = pd.DataFrame(rows, columns=BALANCE_COLUMNS)
     frame["says"] = frame["says"].where(frame["amount"].notna(), "not on record")
     more = frame["of_step_before"] > 1
@@ -227,88 +256,4 @@ def _balance(season: Season, batch: pd.Series) -> pd.DataFrame:
     return frame
 
 
-def _grain_per_malt(season: Season, batch_id: str) -> float:
-    """Tonnes of grain behind one tonne of this batch's malt; NaN where a weight is missing."""
-    mashes = season.sheets["mashes"]
-    mine = mashes[mashes["batch_id"] == batch_id]
-    malts = season.sheets["malts"].groupby("malt_id")
-    grain = malts["grain_t"].sum(skipna=False)
-    whole, parts = malts["tonnes"].max(), malts["tonnes"].sum(skipna=False)
-    # Malt loses weight in the making: parts heavier than their grain are the whole, told twice.
-    made = parts.where(parts <= grain, whole)
-    ratio = (grain / made).reindex(mine["malt_id"]).to_numpy()
-    weights = mine["grist_kg"].to_numpy()
-    return float((ratio * weights).sum() / weights.sum()) if len(mine) else float("nan")
-
-
-def _strength_from_gravity(season: Season, batch: pd.Series) -> float:
-    readings = season.sheets["readings"]
-    mine = readings[(readings["batch_id"] == batch["batch_id"]) & readings["sg"].notna()]
-    if mine.empty or pd.isna(batch["og_sg"]) or batch["status"] == "fermenting":
-        return float("nan")
-    last = mine.sort_values("hours")["sg"].iloc[-1]
-    try:
-        return float(wash_abv(batch["og_sg"], last))
-    except ValueError:
-        return float("nan")
-
-
-@dataclass(frozen=True)
-class GrowerChain:
-    """What became of one grower's barley: `rows`, one per lot and batch it went into.
-
-    Columns: season, lot_id, field, variety, delivered_t, batch_id, origin, share, malt_kg
-    and new_make_lpa (both by mass share), missing_links; a lot not mashed has no batch.
-    """
-
-    grower_id: str
-    rows: pd.DataFrame
-
-    def sentence(self) -> str:
-        """How many lots and batches, and the pure alcohol by mass share."""
-        batches = self.rows.dropna(subset="batch_id").groupby("batch_id")["share"].sum()
-        whole = int((batches >= WHOLE).sum())
-        lots = self.rows["lot_id"].nunique()
-        said = f"Grower {self.grower_id}: {count(lots, 'lot')}, {count(whole, 'whole batch')}"
-        if len(batches) > whole:
-            said += f" and a part of {count(len(batches) - whole, 'other')}"
-        lpa = self.rows["new_make_lpa"]
-        if lpa.notna().any():
-            said += f", {lpa.sum():,.0f} L of pure alcohol by mass share"
-        return f"{said}."
-
-    def table(self) -> pd.DataFrame:
-        return self.rows
-
-    def rests_on(self) -> str:
-        """How many of the batches are distilled."""
-        batches = self.rows.dropna(subset="batch_id").drop_duplicates("batch_id")
-        done = int(batches["new_make_lpa"].notna().sum())
-        return f"{count(done, 'distilled batch')} of {len(batches):,}."
-
-
-def grower_chain(season: Season, grower_id: str) -> GrowerChain:
-    """Every lot of a grower and what was made of it; `UnknownName` if there is no such grower."""
-    lots = season.sheets["lots"]
-    mine = lots[lots["grower_id"] == grower_id]
-    known = set(season.sheets["growers"]["grower_id"]) | set(lots["grower_id"].dropna())
-    if grower_id not in known:
-        there = listed(sorted(known)) or "none"
-        raise UnknownName(f"There is no grower {grower_id}. Growers on record: {there}.")
-    made = season.batches[
-        ["batch_id", "origin", "grist_kg", "new_make_l", "new_make_abv_pct", "missing_links"]
-    ]
-    shares = season.shares[["batch_id", "lot_id", "share"]]
-    rows = mine.merge(shares, on="lot_id", how="left").merge(made, on="batch_id", how="left")
-    rows["malt_kg"] = rows["grist_kg"] * rows["share"]
-    rows["new_make_lpa"] = (
-        litres_of_alcohol(rows["new_make_l"], rows["new_make_abv_pct"]) * rows["share"]
-    )
-    order = rows.sort_values(["season", "lot_id", "batch_id"], ignore_index=True)
-    return GrowerChain(grower_id, order[_GROWER_COLUMNS])
-
-
-_GROWER_COLUMNS = [
-    *["season", "lot_id", "field", "variety", "delivered_t", "batch_id", "origin", "share"],
-    *["malt_kg", "new_make_lpa", "missing_links"],
-]
+_LPA = "L pure alcohol"
