@@ -81,7 +81,7 @@ def test_a_workbook_holds_texts_as_texts_and_figures_as_figures() -> None:
     sheet = parts.read("xl/worksheets/sheet1.xml").decode()
     assert "<f>" not in sheet
     assert "hyperlink" not in sheet
-    back = pd.read_excel(io.BytesIO(written), engine="calamine", sheet_name="lots   2025")
+    back = pd.read_excel(io.BytesIO(written), engine="openpyxl", sheet_name="lots   2025")
     assert list(back.columns) == ["=head", "n", "at (UTC)"]
     assert back["=head"].tolist() == ["=1+1", "http://example.org"]
     assert back["n"][0] == -1.5
@@ -91,7 +91,7 @@ def test_a_workbook_holds_texts_as_texts_and_figures_as_figures() -> None:
 def test_the_same_table_gives_the_same_bytes_and_an_empty_one_is_a_table_too() -> None:
     table = pd.DataFrame({"a": ["x"], "b": [1.0]})
     assert safe_xlsx(table) == safe_xlsx(table)
-    assert pd.read_excel(io.BytesIO(safe_xlsx(pd.DataFrame())), engine="calamine").empty
+    assert pd.read_excel(io.BytesIO(safe_xlsx(pd.DataFrame())), engine="openpyxl").empty
 
 
 def test_too_many_rows_for_a_sheet_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
