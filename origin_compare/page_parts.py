@@ -32,7 +32,9 @@ _PAGES = (
     ("families", "Families", "Which batches are alike, and what do they make together?"),
     ("growers", "Growers", "What can we tell this grower?"),
     ("chain", "Chain", "Which grain is in this batch?"),
+    ("trace", "Trace", "Where does this figure come from?"),
     ("intake", "Intake", "What is in these files?"),
+    ("rules", "Rules", "What does the house hold to?"),
 )
 
 _CSS = """

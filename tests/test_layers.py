@@ -24,11 +24,20 @@ LAYERS = (
     {"reports"},
     {"launcher", "page_parts"},
     {"page_answers"},
-    {"page_intake"},
+    {"page_intake", "page_records"},
     {"app", "cli", "__main__"},
 )
 HEIGHT = {name: height for height, layer in enumerate(LAYERS) for name in layer}
-FRONT = {"app", "cli", "launcher", "page_parts", "page_answers", "page_intake", "__main__"}
+FRONT = {
+    "app",
+    "cli",
+    "launcher",
+    "page_parts",
+    "page_answers",
+    "page_intake",
+    "page_records",
+    "__main__",
+}
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

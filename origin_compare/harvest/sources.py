@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -19,6 +20,9 @@ from origin_compare.records.season import Season
 from origin_compare.records.sheets import SHEETS
 from origin_compare.records.zero import MOMENT_OF
 
+if TYPE_CHECKING:
+    from origin_compare.panel import Profile
+
 INPUTS = ["sheet", "row", "column", "value"]
 Cells = list[tuple[str, pd.DataFrame, str]]
 """A sheet, rows of it, and the column that was used of them."""
@@ -30,7 +34,8 @@ class Sources:
 
     `figure`: a column of the joined batches or `score_<attribute>`; `value`: as it stands in
     words, empty where it is missing; `how`: in words; `cells`: one row per cell, `INPUTS`, where
-    `row` is the row's key as people read it; `keys`: that key by column, in the same order.
+    `row` is the row's key as people read it; `keys`: that key by column, in the same order
+    (`_hours`: the hours of a reading as joined, should they be written in the file as well).
     """
 
     batch_id: str
@@ -42,6 +47,8 @@ class Sources:
 
     def sentence(self) -> str:
         name = words.label(self.figure)
+        if not self.value and self.figure.startswith(_SCORE) and len(self.cells):
+            return f"{name} of {self.batch_id} is {self.how}."
         if not self.value:
             return f"There is no {name} for {self.batch_id}: it would be {self.how}."
         return f"{name} of {self.batch_id} is {self.value}: {self.how}."
@@ -60,15 +67,19 @@ def traceable(batches: pd.DataFrame) -> list[str]:
     return [name for name in _WAYS if name in batches]
 
 
-def figure_sources(season: Season, derived: Derived, batch_id: str, figure: str) -> Sources:
+def figure_sources(
+    season: Season, derived: Derived, batch_id: str, figure: str, profile: Profile | None = None
+) -> Sources:
     """The cells behind one figure of one batch.
 
-    `figure`: one of `traceable`, or `score_<attribute>`. Raises `UnknownName` for a batch or a
-    figure that is not there.
+    `figure`: one of `traceable`, or `score_<attribute>`, whose value `profile` gives. Raises
+    `UnknownName` for a batch or a figure that is not there.
     """
     at = _At(season, derived, batch_id)
     if figure.startswith(_SCORE):
-        return at.sources(figure, "", _SCORED, at.scores(figure.removeprefix(_SCORE)))
+        attribute = figure.removeprefix(_SCORE)
+        value = _estimate(profile, at.batch["batch_id"], attribute)
+        return at.sources(figure, value, _SCORED, at.scores(attribute))
     if figure not in _WAYS:
         raise UnknownName(
             f"There is no worked-out figure {figure}. Figures: {', '.join(_WAYS)}, or "
@@ -186,9 +197,20 @@ class _At:
                 (sheet, text, column, _said(cell))
                 for text, cell in zip(texts, filled[column], strict=True)
             ]
-            keys += filled[list(SHEETS[sheet].key)].to_dict("records")
+            named = filled[list(SHEETS[sheet].key)]
+            if sheet == "readings":
+                named = named.assign(_hours=rows.loc[filled.index, "hours"])
+            keys += named.to_dict("records")
         table = pd.DataFrame(lines, columns=INPUTS, dtype="str")
         return Sources(self.batch_id, figure, value, how, table, tuple(keys))  # type: ignore[arg-type]
+
+
+def _estimate(profile: Profile | None, batch_id: str, attribute: str) -> str:
+    if profile is None:
+        return ""
+    table = profile.table()
+    mine = table[(table["batch_id"] == batch_id) & (table["attribute"] == attribute)]
+    return "" if mine.empty else f"{mine['estimate'].iloc[0]:.2f}"
 
 
 def _said(value: object) -> str:

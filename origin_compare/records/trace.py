@@ -117,6 +117,67 @@ def trace_row(store: Store, sheet: str, row_id: int, column: str) -> Traced:
     )
 
 
+def names_in(store: Store, sheet: str) -> list[str]:
+    """The names in a sheet's first key column, in order."""
+    column = SHEET_TABLES[sheet].c[SHEETS[sheet].key[0]]
+    with store.reading() as link:
+        return list(link.execute(select(column).distinct().order_by(column)).scalars())
+
+
+def rows_under(store: Store, sheet: str, name: str) -> pd.DataFrame:
+    """The key columns of the rows whose first key is `name`, and `row`, the key's other parts."""
+    table, names = SHEET_TABLES[sheet], SHEETS[sheet].key
+    query = select(*(table.c[one] for one in names)).where(table.c[names[0]] == name)
+    with store.reading() as link:
+        found = link.execute(query.order_by(table.c.row_id)).all()
+    cells = {
+        one: from_cells([row[place] for row in found], SHEETS[sheet].column(one).kind)
+        for place, one in enumerate(names)
+    }
+    keys = shaped(sheet, pd.DataFrame(cells))
+    rest = key_text(sheet, keys).str[len(name) :].str.removeprefix(" / ")
+    return keys[list(names)].assign(row=rest)
+
+
+def places(store: Store, sheet: str, keys: Sequence[Mapping[str, object]]) -> pd.DataFrame:
+    """Where many rows of a sheet came from: `file, tab, row, raw`, in the order of `keys`.
+
+    A key that is not in the store gives empty texts. A reading is sought with its hours as they
+    were worked out (`_hours`) too, since a file may hold both clock and hours.
+    """
+    frame = pd.DataFrame(list(keys))
+    first = _by_print(store, sheet, frame)
+    if "_hours" in frame:
+        second = _by_print(store, sheet, frame.assign(hours=frame["_hours"]))
+        first = first.where(first["file"] != "", second)
+    return first
+
+
+_PLACE = ["file", "tab", "row", "raw"]
+
+
+def _by_print(store: Store, sheet: str, frame: pd.DataFrame) -> pd.DataFrame:
+    table = SHEET_TABLES[sheet]
+    prints = key_prints(sheet, shaped(sheet, frame)).tolist()
+    columns = (table.c.key_print, table.c.from_file, table.c.from_tab, table.c.from_row)
+    found: dict[int, tuple[str, str, int | None, str]] = {}
+    with store.reading() as link:
+        for start in range(0, len(prints), 10_000):
+            some = table.c.key_print.in_(prints[start : start + 10_000])
+            for key, *place in link.execute(select(*columns, table.c.raw_text).where(some)):
+                found[key] = tuple(place)
+    nowhere = ("", "", None, "")
+    return pd.DataFrame([found.get(one, nowhere) for one in prints], columns=_PLACE)
+
+
+def original_of(store: Store, traced: Traced) -> tuple[str, bytes]:
+    """The file a value came from as it was brought in; an archive whole. `UnknownName` if gone."""
+    brought = store.files(traced.intake_id)["file"].tolist()
+    holds = [name for name in brought if traced.file == name or traced.file.startswith(f"{name}/")]
+    name = holds[0] if holds else traced.file
+    return name, store.original(traced.intake_id, name)
+
+
 def column_of(sheet: str, column: str) -> Column:
     """The column; `UnknownName` if there is no such sheet or column."""
     if sheet not in SHEETS:

@@ -1,0 +1,321 @@
+"""Pieces of the pages on house rules and on where a figure came from."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from zoneinfo import available_timezones
+
+import pandas as pd
+import streamlit as st
+
+from origin_compare import page_parts as parts
+from origin_compare import words
+from origin_compare.answers import count
+from origin_compare.errors import OriginCompareError
+from origin_compare.harvest.house_table import rules_changes, rules_from_table, rules_table
+from origin_compare.harvest.sources import Sources
+from origin_compare.house import (
+    FEINTS,
+    HOUR_ZEROS,
+    HouseRules,
+    RuleFault,
+    default_rules,
+    read_rules,
+    rules_as_toml,
+)
+from origin_compare.records.sheets import SHEETS
+from origin_compare.records.trace import Traced, names_in, original_of, places, rows_under
+
+STARTS = ("the rules in force", "the rules as shipped", "a file")
+CELL, FIGURE = "a recorded cell", "a worked-out figure"
+Key = Mapping[str, object]
+
+
+# House rules
+
+
+def rules_said(rules: HouseRules) -> str:
+    """How much the house holds to, and how much of it is its own."""
+    table = rules_table(rules)
+    held = table[table["held"]]
+    own = int((held["standing"] != "as shipped").sum())
+    windows = int(held["rule"].str.startswith("windows.").sum())
+    gone = int((~table["held"]).sum())
+    said = f"The house holds to {count(windows, 'window')} and takes {len(held) - windows} ranges "
+    said += f"as usual; {own or 'none'} of these {'is' if own == 1 else 'are'} its own"
+    return (
+        f"{said}, and {gone} of those shipped {'is' if gone == 1 else 'are'} left out."
+        if gone
+        else f"{said}."
+    )
+
+
+def rules_rest_on(rules: HouseRules) -> str:
+    """Who set the rules and when, and how many of the numbers have no source."""
+    held = rules_table(rules).query("held")
+    bare = int(held["source"].str.contains("no source").sum())
+    history = parts.store().rules_history()
+    if history:
+        number, when, who, _ = history[-1]
+        by = f" by {who}" if who else ""
+        said = f"Set{by} on {when:%Y-%m-%d %H:%M} UTC (version {number})"
+    else:
+        said = "As shipped; nobody has set rules here yet"
+    return f"{said}. {bare} of {len(held)} ranges are common practice without a source."
+
+
+def rules_to_start_from(attempt: int) -> HouseRules:
+    """The rules the table begins with: those in force, the shipped ones, or a file's."""
+    chosen = st.segmented_control(
+        "Start from", STARTS, default=STARTS[0], key=f"rules_start_{attempt}"
+    )
+    if chosen == STARTS[1]:
+        return default_rules()
+    if chosen != STARTS[2]:
+        return parts.store().rules()
+    file = st.file_uploader(
+        "House rules (TOML), whole or only what differs from the rules as shipped",
+        key=f"rules_file_{attempt}",
+    )
+    return parts.store().rules() if file is None else rules_of(file.name, file.getvalue())
+
+
+def rules_of(name: str, content: bytes) -> HouseRules:
+    """The rules in a file brought in; `RuleFault` with line and key for what cannot be used."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as wrong:
+        raise RuleFault(f"{name}: not in UTF-8. Save the file as UTF-8 text.") from wrong
+    try:
+        return read_rules(text + "\n")  # with a line end it is text, never taken for a path
+    except RuleFault as wrong:
+        raise RuleFault(str(wrong).replace("house rules", name, 1)) from wrong
+
+
+def edited(start: HouseRules) -> HouseRules:
+    """The rules as the table and the settings have them now; `RuleFault` for what cannot be."""
+    mark = hashlib.sha256(rules_as_toml(start).encode()).hexdigest()[:12]
+    settled = _settings(start, mark)
+    table = rules_table(start)
+    windows = table["rule"].str.startswith("windows.")
+    held, usual = st.tabs(["What the house holds to", "What is usual in a column"])
+    with held:
+        first = _editor(table[windows], f"edit_windows_{mark}", "windows")
+    with usual:
+        second = _editor(table[~windows], f"edit_usual_{mark}", "usual ranges")
+    return rules_from_table(pd.concat([first, second]), settled)
+
+
+def _settings(start: HouseRules, mark: str) -> HouseRules:
+    zones = sorted(available_timezones())
+    one, two, three, four = st.columns(4)
+    with one:
+        zone = st.selectbox(
+            "Time zone", zones, index=zones.index(start.time_zone), key=f"zone_{mark}",
+            help="How clock times in the next files are read. What is in the store stays as read.",
+        )  # fmt: skip
+    with two:
+        zero = st.selectbox(
+            "Hour zero", HOUR_ZEROS, index=HOUR_ZEROS.index(start.hour_zero), key=f"zero_{mark}",
+            help="The moment hours count from. Where it is not on record hours count from yeast "
+            "in, and that is said. Hours written in files are taken as counted from it too.",
+        )  # fmt: skip
+    with three:
+        group = st.number_input(
+            "Smallest group of growers", 1, 50, start.smallest_group, key=f"group_{mark}",
+            help="Growers a group needs before its middle is shown to another grower.",
+        )  # fmt: skip
+    with four:
+        feints = st.selectbox(
+            "Feints kept apart", FEINTS, index=FEINTS.index(start.feints_kept_apart),
+            key=f"feints_{mark}", help="Whether foreshots and feints stay out of the next lot.",
+        )  # fmt: skip
+    return replace(
+        start,
+        time_zone=zone or start.time_zone,
+        hour_zero=zero or start.hour_zero,
+        smallest_group=int(group),
+        feints_kept_apart=feints or start.feints_kept_apart,
+    )
+
+
+def _editor(table: pd.DataFrame, key: str, says: str) -> pd.DataFrame:
+    shown = ["held", "says", "low", "high", "unit", "source", "standing", "used_for", "rule"]
+    fixed = ["says", "unit", "standing", "used_for", "rule"]
+    column = st.column_config
+    return st.data_editor(
+        table[shown],
+        key=key,
+        hide_index=True,
+        disabled=fixed,
+        height=460,
+        alt=f"Table of {says} to change",
+        column_config={
+            "held": column.CheckboxColumn("held to", width=70),
+            "says": column.TextColumn("what", width="medium"),
+            "low": column.NumberColumn("from", help="Empty: open", width=80),
+            "high": column.NumberColumn("to", help="Empty: open", width=80),
+            "unit": column.TextColumn("unit", width=90),
+            "source": column.TextColumn("where the numbers came from", width="medium"),
+            "standing": column.TextColumn("standing", width=100),
+            "used_for": column.TextColumn("used for", width="medium"),
+            "rule": column.TextColumn("name in the file", width="medium"),
+        },
+    )
+
+
+def save_rules(after: HouseRules, attempt: int) -> None:
+    """What would change, and the button that sets it."""
+    changes = rules_changes(parts.store().rules(), after)
+    if changes.empty:
+        st.caption("Nothing is changed against the rules in force.")
+        return
+    st.header("What would change", anchor=False)
+    parts.show_table(changes, "rules_changes")
+    with st.form("set_rules", border=True):
+        who = st.text_input("Who sets these rules (initials or a name the site uses)")
+        if st.form_submit_button(f"Set these rules ({count(len(changes), 'change')})",
+                                 type="primary"):  # fmt: skip
+            if not who.strip():
+                st.error("Rules are kept with who set them. Say who.", icon=":material/error:")
+                return
+            parts.store().set_rules(after, who.strip())
+            st.session_state["rules_saved"] = f"{count(len(changes), 'rule')} set by {who.strip()}."
+            st.session_state["rules_attempt"] = attempt + 1
+            st.rerun()
+
+
+def rules_history_table() -> pd.DataFrame:
+    """One row per version: `version, set_at, who, changes`, latest first."""
+    before, rows = default_rules(), []
+    for number, when, who, rules in parts.store().rules_history():
+        changes = rules_changes(before, rules)
+        lines = [
+            f"{row['rule']}: {row['before']} → {row['after']}" for row in changes.to_dict("records")
+        ]
+        rows.append((number, when, who, "; ".join(lines) or "as before"))
+        before = rules
+    names = ["version", "set_at", "who", "changes"]
+    return pd.DataFrame(rows, columns=names).iloc[::-1].reset_index(drop=True)
+
+
+# Where a figure came from
+
+
+def cell_choice() -> tuple[str, Key] | None:
+    """Sheet and row, kept in the address as `?sheet=&key=&row=`; None if nothing is stored."""
+    with st.container(horizontal=True, key="noprint_cell"):
+        sheet = parts.pick("Sheet", list(SHEETS), "sheet", width=180)
+        names = names_in(parts.store(), sheet)
+        if not names:
+            st.caption(f"There is no row of {sheet} in the store.")
+            return None
+        first = words.label(SHEETS[sheet].key[0])
+        name = parts.pick(first, names, "key", width=200)
+        keys = rows_under(parts.store(), sheet, name)
+        if len(SHEETS[sheet].key) > 1:
+            rest = " / ".join(words.label(one) for one in SHEETS[sheet].key[1:])
+            row = parts.pick(rest, keys["row"].tolist(), "row", width=420)
+            keys = keys[keys["row"] == row]
+    return sheet, {str(name): cell for name, cell in keys.iloc[0].drop("row").items()}
+
+
+def pick_by_label(label: str, names: Sequence[str], key: str, width: int) -> str:
+    """One of `names`, chosen and kept in the address by what people call it."""
+    by_label = {words.label(name): name for name in names}
+    return by_label[parts.pick(label, list(by_label), key, width=width)]
+
+
+def row_table(sheet: str, key: Key) -> tuple[pd.DataFrame, dict[str, Traced]]:
+    """Every cell of a row: `column, says, value, as_written, corrected`, and each one's trace."""
+    store = parts.store()
+    traced = {name: store.trace(sheet, key, name) for name in SHEETS[sheet].names()}
+    corrected = set(next(iter(traced.values())).corrections["column"])
+    rows = [
+        (name, SHEETS[sheet].column(name).says, one.value, one.cell,
+         "yes" if name in corrected else "")
+        for name, one in traced.items()
+    ]  # fmt: skip
+    names = ["column", "says", "value", "as_written", "corrected"]
+    return pd.DataFrame(rows, columns=names, dtype="str"), traced
+
+
+def original_button(traced: Traced) -> None:
+    """The file the cell stands in, as it was brought in."""
+    name = traced.file
+    try:
+        name, _ = original_of(parts.store(), traced)
+    except OriginCompareError as fault:
+        st.caption(str(fault))
+        return
+    st.download_button(
+        f"The original file, {name}", data=lambda: original_of(parts.store(), traced)[1],
+        file_name=name.rsplit("/", 1)[-1], key="original", on_click="ignore",
+        icon=":material/draft:", type="tertiary",
+    )  # fmt: skip
+
+
+def correct_cell(sheet: str, key: Key, column: str, traced: Traced) -> None:
+    """A form to correct one cell: a text as in a file, who and why."""
+    with st.form(f"correct_{sheet}_{column}", border=True, clear_on_submit=False):
+        left, middle, right = st.columns([2, 1, 3])
+        with left:
+            new = st.text_input(f"{words.label(column)}, as it would stand in a file",
+                                placeholder=traced.value or "empty")  # fmt: skip
+        with middle:
+            who = st.text_input("Who")
+        with right:
+            why = st.text_input("Why", placeholder="read off the card again")
+        if not st.form_submit_button("Correct this cell", type="primary"):
+            return
+        try:
+            after = parts.store().correct(sheet, key, column, new, who, why)
+        except OriginCompareError as fault:
+            st.error(str(fault), icon=":material/error:")
+            return
+        st.session_state["corrected"] = (
+            f"{words.label(column)} of {after.key} was {traced.value or 'empty'} and is "
+            f"{after.value or 'empty'} now."
+        )
+        st.rerun()
+
+
+def corrections_table(corrections: pd.DataFrame) -> None:
+    """All corrections, latest first, with their download."""
+    st.header("Corrections", anchor=False)
+    if corrections.empty:
+        st.caption("Nothing in the store was corrected yet.")
+        return
+    parts.show_table(corrections.iloc[::-1], "corrections")
+
+
+def placed(sources: Sources) -> pd.DataFrame:
+    """The cells behind a figure with the place each stands at: file, tab and row."""
+    cells = sources.table()
+    found = [
+        places(parts.store(), str(sheet), [sources.keys[int(at)] for at in mine.index]).set_index(
+            mine.index
+        )
+        for sheet, mine in cells.groupby("sheet", sort=False)
+    ]
+    if not found:
+        return cells
+    where = pd.concat(found).sort_index()
+    at = where["row"].astype("Int64")
+    return cells.assign(file=where["file"], tab=where["tab"], file_row=at)
+
+
+def link_to_cell(sources: Sources, at: int) -> None:
+    """A link to one of the cells behind a figure."""
+    line, key = sources.cells.iloc[at], sources.keys[at]
+    name = str(key[SHEETS[line["sheet"]].key[0]])
+    rest = str(line["row"]).removeprefix(name).removeprefix(" / ")
+    query = {"what": CELL, "sheet": line["sheet"], "key": name}
+    st.page_link(
+        parts.page_file("trace"), label="Open this cell", icon=":material/arrow_forward:",
+        query_params=query
+        | {"column": words.label(str(line["column"]))}
+        | ({"row": rest} if rest else {}),
+    )  # fmt: skip
