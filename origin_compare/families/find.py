@@ -58,7 +58,7 @@ class Families:
         return f"The batches fall into {self.number} families: {listed(words)}."
 
     def table(self) -> pd.DataFrame:
-        """One row per batch: batch_id, family, stays_with_family (0-1), family_stability (0-1)."""
+        """One row per batch: batch_id, family, stays_with_family and family_stability (0-1)."""
         return pd.DataFrame(
             {
                 "batch_id": self.labels.index.astype(str),
@@ -112,8 +112,9 @@ def find(
     labels = _cut(scaled, number)
     stability, support = _stability(scaled, error, labels, resamplings, generator)
     if p_one > alpha or stability.min() < PATTERN:
+        # With one family there is nothing to stay with: no figure rather than a perfect one.
         number, labels = 1, np.ones(len(scaled), dtype=int)
-        stability, support = np.ones(1), np.ones(len(scaled))
+        stability, support = np.full(1, np.nan), np.full(len(scaled), np.nan)
     batches = used.mean.index
     named = pd.Series(labels, index=batches, name="family")
     return Families(

@@ -36,11 +36,12 @@ class Likeness:
     def sentence(self) -> str:
         nearest = self._table["batch_id"].head(3).tolist()
         verdicts = self._table["verdict"].value_counts()
+        alike, differ, open_ = (int(verdicts.get(one, 0)) for one in (ALIKE, DIFFERENT, UNDECIDED))
+        known = f"{count(alike, 'batch') if alike else 'none'} can be called alike inside"
         return (
-            f"Nearest to {self.batch_id} are {listed(nearest)}; "
-            f"{count(int(verdicts.get(ALIKE, 0)), 'batch')} can be called alike inside "
-            f"{_points(self.margin)}, {int(verdicts.get(DIFFERENT, 0))} differ, and for "
-            f"{int(verdicts.get(UNDECIDED, 0))} the panel cannot tell."
+            f"Nearest to {self.batch_id} are {listed(nearest)}; {known} "
+            f"{_points(self.margin)}, {differ} differ"
+            + (f", and for {open_} the panel cannot tell." if open_ else ".")
         )
 
     def table(self) -> pd.DataFrame:
