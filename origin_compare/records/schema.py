@@ -150,6 +150,26 @@ CORRECTIONS = Table(
     Index("ix_corrections_sheet_row_id", "sheet", "row_id"),
 )
 
+TASTINGS = Table(
+    "tastings",
+    BOOKS,
+    Column("tasting_id", Text, primary_key=True),
+    Column("made_at", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("said", Text, nullable=False),
+)
+
+ENTERED_SCORES = Table(
+    "entered_scores",
+    BOOKS,
+    Column("tasting_id", Text, ForeignKey("tastings.tasting_id"), primary_key=True),
+    Column("assessor_id", Text, primary_key=True),
+    Column("code", Integer, primary_key=True),
+    Column("said", Text, nullable=False),
+    Column("done", Integer, nullable=False),
+    Column("entered_at", BigInteger, nullable=False),
+)
+
 REVISION = Table(
     "revision",
     BOOKS,
