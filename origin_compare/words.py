@@ -85,14 +85,14 @@ _UNITS = (
 
 _DECIMALS = (
     ("_sg", 4), ("_ph", 2), ("_temp_c", 1), ("_abv_pct", 1), ("_n_pct_dm", 2), ("_h", 0),
-    ("_l", 0), ("_kg", 0), ("_lpa_t", 0), ("_pct_dm", 1), ("_pct", 1), ("_c", 1),
+    ("_l", 0), ("_kg", 0), ("_lpa_t", 0), ("_lpa", 0), ("_pct_dm", 1), ("_pct", 1), ("_c", 1),
 )  # fmt: skip
 _NAMES_BY_DECIMALS = {
     0: "lpa hours df df_batch df_error share_pct from_h to_h likely_h season",
     1: "lag_h h_above_window f run_off_h amount steps",
-    2: "ph max_rate_deg_h estimate se low high low_all high_all share reliability distance "
-    "in_nearest_five stays_with_family family_stability strength within r own group_median "
-    "group_low group_high of_step_before slope yeast_g_l",
+    2: "ph max_rate_deg_h estimate se low high low_all high_all share extract_share reliability "
+    "distance in_nearest_five stays_with_family family_stability strength within r of_step_before slope "
+    "yeast_g_l",
     3: "p q p_adjusted sd least most",
     4: "sg",
 }
@@ -121,6 +121,11 @@ def decimals(column: str) -> int | None:
     if column in _DECIMALS_BY_NAME:
         return _DECIMALS_BY_NAME[column]
     return next((places for ending, places in _DECIMALS if column.endswith(ending)), None)
+
+
+def bearable(table: pd.DataFrame) -> pd.DataFrame:
+    """Figures of unlike size in one column, each rounded to four significant digits."""
+    return table.map(lambda cell: float(f"{cell:.4g}") if isinstance(cell, float) else cell)
 
 
 def rounded(table: pd.DataFrame) -> pd.DataFrame:

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from origin_compare import figures, reports
+from origin_compare import figures, reports, words
 from origin_compare import page_parts as parts
 from origin_compare.page_answers import questions
 
@@ -20,6 +20,9 @@ with parts.question("What can we tell this grower?"):
         letter = asked.grower(grower, year)
     parts.sentence(letter.sentence())
     if not letter.flavours.empty:
+        shown = letter.table()[
+            ["attribute", "own", "low", "high", "group_low", "group_high", "evidence"]
+        ]
         parts.figure_beside_table(
             figures.grower(letter, parts.is_dark()),
             letter.table()[
@@ -38,10 +41,10 @@ with parts.question("What can we tell this grower?"):
             )
             parts.show_table(own_lots, f"lots_{grower}_{year}")
         with right:
-            parts.show_table(letter.figures, f"figures_{grower}_{year}")
+            parts.show_table(words.bearable(letter.figures), f"figures_{grower}_{year}")
     if len(letter.past):
         st.header("Own harvests", anchor=False)
-        parts.show_table(letter.past, f"past_{grower}_{year}")
+        parts.show_table(words.bearable(letter.past), f"past_{grower}_{year}")
     if len(letter.levers):
         st.header("What went with grain and yield this season", anchor=False)
         st.markdown("\n".join(f"- {line}" for line in letter.levers["says"]))
