@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 import pandas as pd
-from sqlalchemy import Row, delete, func, select
+from sqlalchemy import Result, delete, func, select
 from sqlalchemy.dialects.sqlite import insert
 
 from origin_compare.answers import count
@@ -165,5 +165,5 @@ def _number(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else float(value)
 
 
-def _pairs(found: Iterable[Row[tuple[str, int]]]) -> Iterator[tuple[str, int]]:
-    return ((row[0], row[1]) for row in found)
+def _pairs(found: Result[str, int]) -> Iterator[tuple[str, int]]:
+    return ((str(row[0]), int(row[1])) for row in found)
