@@ -91,8 +91,8 @@ _NAMES_BY_DECIMALS = {
     0: "lpa hours df df_batch df_error share_pct from_h to_h likely_h season",
     1: "lag_h h_above_window f run_off_h amount steps",
     2: "ph max_rate_deg_h estimate se low high low_all high_all share extract_share reliability "
-    "distance in_nearest_five stays_with_family family_stability strength within r of_step_before slope "
-    "yeast_g_l",
+    "distance in_nearest_five stays_with_family family_stability strength within r of_step_before "
+    "slope yeast_g_l",
     3: "p q p_adjusted sd least most",
     4: "sg",
 }

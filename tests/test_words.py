@@ -11,7 +11,7 @@ from origin_compare.records.sheets import SHEETS
     ("column", "said"),
     [
         ("pitch_temp_c", "pitch temp, °C"),
-        ("new_make_abv_pct", "new make abv, % vol"),
+        ("new_make_abv_pct", "new make, % vol"),
         ("grain_n_pct_dm", "grain nitrogen, % dry"),
         ("wort_l", "wort, L"),
         ("yield_t_ha", "yield, t/ha"),
