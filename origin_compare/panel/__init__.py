@@ -14,22 +14,28 @@ from origin_compare.panel.difference import (
     power,
     sample_size,
 )
+from origin_compare.panel.due import Due, due
 from origin_compare.panel.filled_sheets import FilledSheets, read_filled
+from origin_compare.panel.kept_plans import KeptPlan, plan_as_text, read_plan
 from origin_compare.panel.performance import Performance, assess
 from origin_compare.panel.profile import Profile, Verdict
 from origin_compare.panel.seeing_power import SmallestGap, needed_for, smallest_gap
 from origin_compare.panel.serving import TastingPlan, plan_tasting, serving_plan
+from origin_compare.panel.session import Session, session
 from origin_compare.panel.side_by_side import Gap, gap
 
 __all__ = [
     "TASTING_CAUTIONS",
     "Difference",
     "Distance",
+    "Due",
     "FilledSheets",
     "Gap",
     "Intraclass",
+    "KeptPlan",
     "Performance",
     "Profile",
+    "Session",
     "SmallestGap",
     "TastingPlan",
     "Verdict",
@@ -37,16 +43,20 @@ __all__ = [
     "assess",
     "compare",
     "d_prime",
+    "due",
     "gap",
     "intraclass",
     "maximum_correct",
     "minimum_correct",
     "needed_for",
     "p_value",
+    "plan_as_text",
     "plan_tasting",
     "power",
     "read_filled",
+    "read_plan",
     "sample_size",
     "serving_plan",
+    "session",
     "smallest_gap",
 ]
