@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from origin_compare.fermentation import BatchReview, Departures, Derived
     from origin_compare.harvest import GrowerLetter, SeasonReview
     from origin_compare.panel import Performance, Profile
-    from origin_compare.records.chain import ChainView
+    from origin_compare.records.chain import ChainView, GrowerChain
     from origin_compare.vatting import Recipes
 
 
@@ -150,6 +150,12 @@ class Questions:
         from origin_compare.records.chain import chain_of
 
         return chain_of(self.season, batch_id)
+
+    def grower_chain(self, grower_id: str) -> GrowerChain:
+        """What became of this grower's barley?"""
+        from origin_compare.records.chain import grower_chain
+
+        return grower_chain(self.season, grower_id)
 
     @cached_property
     def table(self) -> pd.DataFrame:

@@ -1,16 +1,48 @@
 """Which grain is in this batch, from field to spirit?"""
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from origin_compare import figures
 from origin_compare import page_parts as parts
 from origin_compare.page_answers import questions
+from origin_compare.questions import Questions
+from origin_compare.records.balance import Balance
 
-with parts.question("Which grain is in this batch?"):
+BATCH, GROWER = "One batch", "One grower"
+
+
+def main() -> None:
     years = parts.season_choice()
     asked = questions(years)
-    batch = parts.pick("Batch", asked.season.batches["batch_id"].tolist(), "batch", width=240)
+    by_grower = "grower" in st.query_params and "batch" not in st.query_params
+    with st.container(horizontal=True, key="noprint_of"):
+        of = st.segmented_control(
+            "Look at",
+            [BATCH, GROWER],
+            default=GROWER if by_grower else BATCH,
+            key="chain_of",
+        )
+        if of == GROWER:
+            growers = sorted(asked.season.sheets["lots"]["grower_id"].dropna().unique())
+            grower = parts.pick("Grower", growers, "grower", width=240)
+        else:
+            batches = asked.season.batches["batch_id"].tolist()
+            batch = parts.pick("Batch", batches, "batch", width=240)
+    if of == GROWER:
+        show_grower(asked, grower)
+    else:
+        show_batch(asked, batch)
+    st.caption(
+        "Gaps between steps are shown, not explained away: weigh-bridge, moisture and what stays "
+        "in the still all sit in them. This is not the duty account."
+    )
+
+
+def show_batch(asked: Questions, batch: str) -> None:
     chain = asked.chain(batch)
+    parts.sentence(chain.purity.sentence())
     parts.help_with(
         chain,
         f"chain_{batch}",
@@ -18,9 +50,44 @@ with parts.question("Which grain is in this batch?"):
         f"The way of {batch} from growers and lots through malt and mash to spirit, with what is "
         "recorded at each step and what is missing.",
     )
+    st.header("How much of it is one grower's", anchor=False)
+    left, right = st.columns([3, 2], gap="medium")
+    with left:
+        st.markdown("From the grain to the alcohol, least and most:")
+        parts.show_table(chain.purity.table(), f"purity_{batch}")
+    with right:
+        st.markdown(chain.after.sentence())
+        parts.show_table(chain.after.table(), "after_a_change")
+    parts.rests_on(chain.purity.rests_on())
     st.header("Grain to malt to alcohol", anchor=False)
-    parts.show_table(chain.balance, f"balance_{batch}")
-    st.caption(
-        "Gaps between steps are shown, not explained away: weigh-bridge, moisture and what stays "
-        "in the still all sit in them. This is not the duty account."
+    st.markdown(chain.account.sentence())
+    parts.show_table(chain.account.table(), f"balance_{batch}")
+    show_accounts(chain.lot_accounts)
+
+
+def show_grower(asked: Questions, grower: str) -> None:
+    chain = asked.grower_chain(grower)
+    parts.sentence(chain.of_one_grower())
+    parts.sentence(chain.sentence())
+    parts.figure_beside_table(
+        figures.grower_chain(chain, parts.is_dark()),
+        chain.batches,
+        f"batches_{grower}",
+        f"The lots of {grower}, the maltings they went into and the batches those were mashed "
+        "for, joined by bands as broad as the malt.",
     )
+    parts.rests_on(chain.rests_on())
+    st.header("Lots, grain to alcohol", anchor=False)
+    show_accounts(chain.lot_accounts)
+    parts.show_table(chain.table(), f"lots_and_batches_{grower}")
+
+
+def show_accounts(accounts: Sequence[Balance]) -> None:
+    for account in accounts:
+        with st.expander(account.sentence()):
+            parts.show_table(account.table(), f"balance_{account.of}")
+            parts.rests_on(account.rests_on())
+
+
+with parts.question("Which grain is in this batch?"):
+    main()

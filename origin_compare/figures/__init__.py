@@ -1,6 +1,6 @@
 """Plotly figures drawn from result objects; nothing is computed here."""
 
-from origin_compare.figures.chain import chain
+from origin_compare.figures.chain import chain, grower_chain
 from origin_compare.figures.drivers import effects, overlap, split
 from origin_compare.figures.fermentation import batch, departures
 from origin_compare.figures.intake import intake
@@ -16,6 +16,7 @@ __all__ = [
     "families",
     "groups",
     "grower",
+    "grower_chain",
     "intake",
     "likeness",
     "overlap",

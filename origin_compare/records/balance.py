@@ -17,7 +17,7 @@ from origin_compare.records.season import Season
 from origin_compare.records.shares import extract_of_malt
 
 ACCOUNT_COLUMNS = [
-    *["step", "amount", "unit", "of_before_pct", "limit", "verdict", "says", "source"],
+    *["step", "amount", "unit", "of_before_pct", "limit", "verdict", "source", "says"],
 ]
 FLOW_COLUMNS = [
     *["grain_t", "malt_t", "laboratory_kg", "extract_kg"],
@@ -36,27 +36,34 @@ class _Step:
     window: str = ""
     before: str = ""
     nothing: str = "not on record"
+    says: str = ""
 
 
 _OF_LOT = (
-    _Step("grain delivered", "delivered_t", "t"),
-    _Step("grain steeped", "steeped_t", "t", "grain_steeped_pct", "delivered_t"),
-    _Step("malt made", "made_t", "t", "malt_per_grain_pct", "steeped_t"),
-    _Step("malt mashed", "malt_t", "t", "malt_mashed_pct", "made_t", "not mashed, or no weight"),
-)
+    _Step("grain delivered", "delivered_t", "t", says="over the weigh-bridge"),
+    _Step("grain steeped", "steeped_t", "t", "grain_steeped_pct", "delivered_t",
+          says="of the grain delivered"),
+    _Step("malt made", "made_t", "t", "malt_per_grain_pct", "steeped_t",
+          says="of the grain steeped"),
+    _Step("malt mashed", "malt_t", "t", "malt_mashed_pct", "made_t", "not mashed, or no weight",
+          "of the malt made"),
+)  # fmt: skip
 _OF_BATCH = (
-    _Step("grain steeped", "grain_t", "t", nothing="no weights of grain and malt"),
-    _Step("malt mashed", "malt_t", "t", "malt_per_grain_pct", "grain_t", "no weight of grist"),
-)
+    _Step("grain steeped", "grain_t", "t", nothing="no weights of grain and malt",
+          says="for this batch's malt"),
+    _Step("malt mashed", "malt_t", "t", "malt_per_grain_pct", "grain_t", "no weight of grist",
+          "of the grain steeped"),
+)  # fmt: skip
 _ONWARD = (
-    _Step("extract in the malt", "laboratory_kg", "kg", nothing="no extract or moisture of malt"),
+    _Step("extract in the malt", "laboratory_kg", "kg", nothing="no extract or moisture of malt",
+          says="by the certificate"),
     _Step("extract in the wort", "extract_kg", "kg", "brewhouse_yield_pct", "laboratory_kg",
-          "no volume or gravity of wort"),
+          "no volume or gravity of wort", "of the extract in the malt"),
     _Step("alcohol by gravity", "gravity_lpa", _LPA, nothing="no original or last gravity"),
     _Step("alcohol in the wash", "wash_lpa", _LPA, "wash_over_gravity_pct", "gravity_lpa",
-          "no wash charge"),
+          "no wash charge", "of the alcohol by gravity"),
     _Step("alcohol in new make", "new_make_lpa", _LPA, "new_make_over_wash_pct", "wash_lpa",
-          "not distilled, or no volume"),
+          "not distilled, or no volume", "of the wash"),
 )  # fmt: skip
 
 
@@ -219,12 +226,13 @@ def _account(
         ratio, without = _ratio(step, flows, whole)
         left_out += without
         limit = rules.windows.get(step.window)
-        raised = rules.flags(step.window, ratio) if limit else ()
+        # To one decimal, which is more than weights and volumes bear.
+        raised = rules.flags(step.window, round(ratio, 1)) if limit else ()
         flags += raised
         verdict = _verdict(ratio, raised) if limit else ""
         says = step.nothing if np.isnan(amount) else _says(step, flows)
         words, source = (limit.words(), limit.source) if limit else ("", "")
-        rows.append((step.name, amount, step.unit, ratio, words, verdict, says, source))
+        rows.append((step.name, amount, step.unit, ratio, words, verdict, source, says))
     named = listed(sorted(set(left_out)))
     told = f"{named} left out of the ratios where a figure is missing" if named else ""
     return Balance(of, pd.DataFrame(rows, columns=ACCOUNT_COLUMNS), tuple(flags), told)
@@ -269,6 +277,6 @@ def _says(step: _Step, flows: pd.DataFrame) -> str:
         litres, malt, promised = flows.loc[both, ["new_make_lpa", "malt_t", "predicted_lpa"]].sum(
             skipna=False
         )
-        told = f"{litres / malt:.0f} L per t of malt" if malt else ""
+        told = f"{step.says}; {litres / malt:.0f} L per t of malt" if malt else step.says
         return f"{told}, {litres / promised:.0%} of the predicted" if promised > 0 else told
-    return ""
+    return step.says

@@ -175,10 +175,12 @@ class AfterAChange:
         if self.how.share.most == 0:
             return "Nothing of the lot before comes back: foreshots and feints are kept apart."
         ends = zip(self.rows["least_pct"], self.rows["most_pct"], strict=True)
-        told = [f"{low:.0f} to {high:.0f}" for low, high in ends]
+        rounded = [(f"{low:.0f}", f"{high:.0f}") for low, high in ends]
+        told = [low if low == high else f"{low} to {high}" for low, high in rounded]
+        change = "lot of the same grower" if self.how.apart == "by grower" else "lot"
         return (
-            f"After a change of lot {', '.join(told)} % of the alcohol of runs 1 to {len(told)} "
-            "is the old lot's."
+            f"After a change of {change} {', '.join(told)} % of the alcohol of runs 1 to "
+            f"{len(told)} is the old lot's."
         )
 
     def table(self) -> pd.DataFrame:

@@ -36,7 +36,8 @@ __all__ = [
     "origins",
 ]
 
-STEP_COLUMNS = ["step", "name", "share", "there", "says", "extract_share"]
+STEP_COLUMNS = ["step", "name", "share", "extract_share", "there", "says"]
+_TOLD = [name for name in STEP_COLUMNS if name != "extract_share"]
 BALANCE_COLUMNS = ["step", "amount", "unit", "of_step_before", "says"]
 
 
@@ -111,14 +112,14 @@ def chain_of(season: Season, batch_id: str) -> ChainView:
         *_later_steps(season, batch),
     ]
     shares = season.shares[season.shares["batch_id"] == batch_id]
-    steps = pd.DataFrame(rows, columns=STEP_COLUMNS[:-1]).astype({"share": "float64"})
+    steps = pd.DataFrame(rows, columns=_TOLD).astype({"share": "float64", "there": "bool"})
     steps["extract_share"] = _extract_shares(season, batch_id, steps)
     reckoning = Reckoning(season)
     account, *lot_accounts = reckoning.balances(batch_id)
     return ChainView(
         batch_id,
         str(batch["origin"]),
-        steps.astype({"there": "bool"}),
+        steps[STEP_COLUMNS],
         _balance(reckoning.flows.loc[[batch_id]].iloc[0]),
         str(batch["missing_links"]),
         bool(shares["weighed"].astype(bool).all()),

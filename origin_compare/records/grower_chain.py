@@ -12,7 +12,7 @@ from origin_compare.measures import litres_of_alcohol
 from origin_compare.records.balance import Balance
 from origin_compare.records.purity import Reckoning
 from origin_compare.records.season import Season
-from origin_compare.records.shares import WHOLE, flows
+from origin_compare.records.shares import WHOLE, Span, flows
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,18 @@ class GrowerChain:
         if lpa.notna().any():
             said += f", {lpa.sum():,.0f} L of pure alcohol by mass share"
         return f"{said}."
+
+    def of_one_grower(self) -> str:
+        """How many of its batches can be called of this grower alone, and its share of them."""
+        if self.batches.empty:
+            return f"No batch was mashed from grower {self.grower_id}'s barley yet."
+        able = int((self.batches["single_origin"] == "yes").sum())
+        ends = Span(self.batches["least_pct"].min() / 100, self.batches["most_pct"].max() / 100)
+        said = (
+            f"{able:,} of {count(len(self.batches), 'batch')} with barley of grower "
+            f"{self.grower_id} can be called of one grower"
+        )
+        return f"{said}; its share of their alcohol is {ends.words()}."
 
     def table(self) -> pd.DataFrame:
         return self.rows

@@ -87,7 +87,8 @@ class Purity:
 
     def rests_on(self) -> str:
         """The assumptions, one after the other."""
-        return f"{'; '.join(self.assumptions)}."
+        said = "; ".join(self.assumptions)
+        return f"{said[:1].upper()}{said[1:]}."
 
 
 class Reckoning:

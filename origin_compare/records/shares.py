@@ -137,7 +137,7 @@ def _floor(share: float) -> float:
 
 
 def _ceil(share: float) -> float:
-    return float(np.ceil(share * 100 - _SLACK))
+    return max(0.0, float(np.ceil(share * 100 - _SLACK)))
 
 
 Spans = Mapping[str, Span]
