@@ -5,34 +5,76 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from functools import partial
 
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from origin_compare import page_parts as parts
 from origin_compare import words
 from origin_compare.errors import OriginCompareError, StoreFault
 from origin_compare.records.offer import Offer
-from origin_compare.records.plan import IntakePlan, plan_intake
+from origin_compare.records.plan import IntakePlan, Progress
 from origin_compare.records.sheets import SHEETS
 
 Sources = list[tuple[str, bytes]]
+MOST_SHOWN = 200
+_PLACE = {"_file": "file", "_tab": "tab", "_row": "file_row"}
 
 
 def planned(sources: Sources) -> IntakePlan:
-    """What taking these files in would do, computed once per content and store revision."""
+    """What taking these files in would do, kept while files and store stay as they are."""
     prints = tuple((name, hashlib.sha256(content).hexdigest()) for name, content in sources)
-    return _planned(parts.store_url(), parts.store().revision, prints, _sources=sources)
+    now = (parts.store_url(), parts.store().revision, prints)
+    kept = st.session_state.get("intake_plan")
+    if kept is None or kept[0] != now:
+        with told_how_far() as progress:
+            kept = (now, parts.store().plan(sources, progress))
+        st.session_state["intake_plan"] = kept
+    plan: IntakePlan = kept[1]
+    return plan
 
 
-@st.cache_resource(max_entries=4, show_spinner="Reading and checking every cell …")
-def _planned(
-    url: str, revision: int, prints: tuple[tuple[str, str], ...], _sources: Sources
-) -> IntakePlan:
-    store = parts.store()
-    return plan_intake(_sources, store.rules(), store.header_maps(), store.known())
+@contextmanager
+def told_how_far() -> Iterator[Progress]:
+    """A bar that says how far a long piece of work is and at what; gone when it is done."""
+    place = st.empty()
+    yield lambda share, what: _move(place, share, what)
+    place.empty()
+
+
+def _move(place: DeltaGenerator, share: float, what: str) -> None:
+    place.progress(min(max(share, 0.0), 1.0), f"{what[:1].upper()}{what[1:]} …")
+
+
+def what_would_change(plan: IntakePlan) -> None:
+    """Per sheet the rows new, there already or contradicting; the new rows; old against new."""
+    changes = plan.changes()
+    if changes.empty:
+        return
+    st.header("What would change", anchor=False)
+    parts.show_table(changes, "changes")
+    against = plan.contradictions
+    if len(against):
+        st.subheader("Rows that contradict the store", anchor=False)
+        st.markdown(
+            "These rows stay out. If the store is wrong, correct the cell on **Trace**; if the "
+            "file is wrong, mend it and send it again."
+        )
+        parts.show_table(against, "contradictions")
+    fresh = [name for name, frame in plan.sheets.items() if len(frame)]
+    if fresh:
+        with st.expander("The new rows as they would be stored"):
+            names = [f"{name} ({len(plan.sheets[name]):,})" for name in fresh]
+            sheet = fresh[names.index(st.selectbox("New rows of", names, width=260) or names[0])]
+            rows = plan.sheets[sheet][[*SHEETS[sheet].names(), "_file", "_tab", "_row"]]
+            if len(rows) > MOST_SHOWN:
+                st.caption(f"The first {MOST_SHOWN} of {len(rows):,}.")
+            shown = rows.head(MOST_SHOWN).dropna(axis=1, how="all")
+            parts.show_table(shown.rename(columns=_PLACE), f"new_{sheet}")
 
 
 def ask_for_headers(offer: Offer) -> None:

@@ -14,7 +14,12 @@ from origin_compare import page_parts as parts
 from origin_compare import words
 from origin_compare.answers import count
 from origin_compare.errors import OriginCompareError
-from origin_compare.harvest.house_table import rules_changes, rules_from_table, rules_table
+from origin_compare.harvest.house_table import (
+    CHANGED,
+    rules_changes,
+    rules_from_table,
+    rules_table,
+)
 from origin_compare.harvest.sources import Sources
 from origin_compare.house import (
     FEINTS,
@@ -152,13 +157,16 @@ def _editor(table: pd.DataFrame, key: str, says: str) -> pd.DataFrame:
         disabled=fixed,
         height=460,
         alt=f"Table of {says} to change",
+        placeholder="open",
         column_config={
-            "held": column.CheckboxColumn("held to", width=70),
+            "held": column.CheckboxColumn("held to", width=95),
             "says": column.TextColumn("what", width="medium"),
             "low": column.NumberColumn("from", help="Empty: open", width=80),
             "high": column.NumberColumn("to", help="Empty: open", width=80),
             "unit": column.TextColumn("unit", width=90),
-            "source": column.TextColumn("where the numbers came from", width="medium"),
+            "source": column.TextColumn(
+                "source", help="Where the numbers came from", width="medium"
+            ),
             "standing": column.TextColumn("standing", width=100),
             "used_for": column.TextColumn("used for", width="medium"),
             "rule": column.TextColumn("name in the file", width="medium"),
@@ -188,26 +196,24 @@ def save_rules(after: HouseRules, attempt: int) -> None:
 
 
 def rules_history_table() -> pd.DataFrame:
-    """One row per version: `version, set_at, who, changes`, latest first."""
-    before, rows = default_rules(), []
+    """One row per rule changed: `version, set_at, who, rule, before, after`, latest first."""
+    before = default_rules()
+    rows: list[tuple[object, ...]] = []
     for number, when, who, rules in parts.store().rules_history():
-        changes = rules_changes(before, rules)
-        lines = [
-            f"{row['rule']}: {row['before']} → {row['after']}" for row in changes.to_dict("records")
-        ]
-        rows.append((number, when, who, "; ".join(lines) or "as before"))
+        changed = rules_changes(before, rules).itertuples(index=False)
+        rows = [*((number, when, who, *line) for line in changed), *rows]
         before = rules
-    names = ["version", "set_at", "who", "changes"]
-    return pd.DataFrame(rows, columns=names).iloc[::-1].reset_index(drop=True)
+    return pd.DataFrame(rows, columns=["version", "set_at", "who", *CHANGED])
 
 
 # Where a figure came from
 
 
-def cell_choice() -> tuple[str, Key] | None:
-    """Sheet and row, kept in the address as `?sheet=&key=&row=`; None if nothing is stored."""
+def cell_choice() -> tuple[str, Key, str] | None:
+    """Sheet, row and column, kept in the address as `?sheet=&key=&row=&column=`; or None."""
     with st.container(horizontal=True, key="noprint_cell"):
-        sheet = parts.pick("Sheet", list(SHEETS), "sheet", width=180)
+        batches_first = ["fermentations", *(name for name in SHEETS if name != "fermentations")]
+        sheet = parts.pick("Sheet", batches_first, "sheet", width=180)
         names = names_in(parts.store(), sheet)
         if not names:
             st.caption(f"There is no row of {sheet} in the store.")
@@ -219,7 +225,9 @@ def cell_choice() -> tuple[str, Key] | None:
             rest = " / ".join(words.label(one) for one in SHEETS[sheet].key[1:])
             row = parts.pick(rest, keys["row"].tolist(), "row", width=420)
             keys = keys[keys["row"] == row]
-    return sheet, {str(name): cell for name, cell in keys.iloc[0].drop("row").items()}
+        column = pick_by_label("Column", SHEETS[sheet].names(), "column", width=300)
+    key = {str(name): cell for name, cell in keys.iloc[0].drop("row").items()}
+    return sheet, key, column
 
 
 def pick_by_label(label: str, names: Sequence[str], key: str, width: int) -> str:
@@ -229,16 +237,16 @@ def pick_by_label(label: str, names: Sequence[str], key: str, width: int) -> str
 
 
 def row_table(sheet: str, key: Key) -> tuple[pd.DataFrame, dict[str, Traced]]:
-    """Every cell of a row: `column, says, value, as_written, corrected`, and each one's trace."""
+    """Every cell of a row: `cell, value, as_written, meaning, corrected`, and each one's trace."""
     store = parts.store()
     traced = {name: store.trace(sheet, key, name) for name in SHEETS[sheet].names()}
     corrected = set(next(iter(traced.values())).corrections["column"])
     rows = [
-        (name, SHEETS[sheet].column(name).says, one.value, one.cell,
+        (words.label(name), one.value, one.cell, SHEETS[sheet].column(name).says,
          "yes" if name in corrected else "")
         for name, one in traced.items()
     ]  # fmt: skip
-    names = ["column", "says", "value", "as_written", "corrected"]
+    names = ["cell", "value", "as_written", "meaning", "corrected"]
     return pd.DataFrame(rows, columns=names, dtype="str"), traced
 
 

@@ -5,7 +5,14 @@ import streamlit as st
 from origin_compare import figures
 from origin_compare import page_parts as parts
 from origin_compare.errors import OriginCompareError
-from origin_compare.page_intake import aside_as_zip, ask_for_headers, past_intakes, planned
+from origin_compare.page_intake import (
+    aside_as_zip,
+    ask_for_headers,
+    past_intakes,
+    planned,
+    told_how_far,
+    what_would_change,
+)
 
 with parts.question("What is in these files?"):
     attempt = st.session_state.setdefault("intake_attempt", 0)
@@ -30,6 +37,7 @@ with parts.question("What is in these files?"):
         parts.rests_on(plan.rests_on())
         for offer in plan.offers:
             ask_for_headers(offer)
+        what_would_change(plan)
         faults = plan.fault_table()
         if len(faults):
             st.header("What to mend", anchor=False)
@@ -49,8 +57,8 @@ with parts.question("What is in these files?"):
             label = f"Take in {rows:,} rows" if rows else "Nothing new to take in"
             if st.form_submit_button(label, type="primary", disabled=rows == 0):
                 try:
-                    with st.spinner("Taking in, in one piece …"):
-                        result = parts.store().take_in(plan, who, dict(sources))
+                    with told_how_far() as progress:
+                        result = parts.store().take_in(plan, who, dict(sources), progress)
                 except OriginCompareError as fault:
                     st.error(str(fault), icon=":material/error:")
                 else:

@@ -43,7 +43,9 @@ with parts.question("What does the house hold to?"):
     if years:
         with st.spinner("Holding every batch against the rules …"):
             review = questions(years).review
-        parts.show_table(flagged_now(review), "rules_flag")
+        flagged = flagged_now(review).rename(columns={"says": "what", "rule": "name_in_the_file"})
+        first = ["what", "window", "batches_flagged", "batches"]
+        parts.show_table(flagged[[*first, "name_in_the_file"]], "rules_flag")
         parts.rests_on(hour_zero_said(review.batches, rules.hour_zero))
     else:
         st.caption("There is nothing in this store yet, so nothing is flagged.")

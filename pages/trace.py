@@ -7,16 +7,14 @@ from origin_compare import page_records as pieces
 from origin_compare import words
 from origin_compare.harvest.sources import figure_sources, traceable
 from origin_compare.page_answers import questions
-from origin_compare.records.sheets import SHEETS
 
 
 def recorded_cell() -> None:
     chosen = pieces.cell_choice()
     if chosen is None:
         return
-    sheet, key = chosen
+    sheet, key, column = chosen
     table, traced = pieces.row_table(sheet, key)
-    column = pieces.pick_by_label("Column", SHEETS[sheet].names(), "column", width=300)
     one = traced[column]
     parts.sentence(one.sentence())
     parts.show_table(table, "row")

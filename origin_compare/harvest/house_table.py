@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from origin_compare import words
 from origin_compare.harvest import windows
 from origin_compare.harvest.review import SeasonReview
 from origin_compare.house import HouseRules, RuleFault, Window, default_rules
@@ -104,10 +105,15 @@ def flagged_now(review: SeasonReview) -> pd.DataFrame:
     for rule, mine in both.groupby("rule", sort=False):
         window = named[str(rule)]
         figures = zip(mine["batch_id"], mine["value"], strict=True)
-        batches = ", ".join(f"{batch} ({value:.6g})" for batch, value in figures)
+        batches = ", ".join(f"{batch} ({_figure(str(rule), value)})" for batch, value in figures)
         rows.append((rule, window.says, window.words(), len(mine), batches))
     found = pd.DataFrame(rows, columns=FLAGGED)
     return found.sort_values("batches_flagged", ascending=False, kind="stable", ignore_index=True)
+
+
+def _figure(rule: str, value: float) -> str:
+    places = words.decimals(rule.rsplit(".", 1)[1])
+    return f"{value:.4g}" if places is None else f"{value:.{places}f}"
 
 
 def used_for(name: str) -> str:

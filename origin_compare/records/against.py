@@ -10,6 +10,7 @@ import pandas as pd
 from origin_compare.records.clean import AT
 from origin_compare.records.findings import finding
 from origin_compare.records.ledger import REPEATED, THERE, Ledger, together
+from origin_compare.records.matching import key_text
 from origin_compare.records.sheets import Column, Sheet
 
 CONTENT = "_content"
@@ -61,11 +62,42 @@ def hold_against_store(ledgers: list[Ledger], sheet: Sheet, known: pd.DataFrame)
             continue
         mine, theirs = one.frame[met], known.iloc[partner[met]]
         same = _same_content(mine, theirs, sheet)
+        if not same.all():
+            place = one.label
+            one.against_store.append(differences(mine[~same], theirs[~same], sheet, place))
         _tell_store_clashes(one, mine[~same], theirs[~same], sheet)
         still = one.frame.index.isin(mine.index[same])
         there += int(still.sum())
         one.let_go(still, THERE)
     return there
+
+
+DIFFERENCE = ["sheet", "key", "column", "in_store", "in_file", "file", "file_row"]
+
+
+def differences(mine: pd.DataFrame, theirs: pd.DataFrame, sheet: Sheet, file: str) -> pd.DataFrame:
+    """One line per cell of `mine` that differs from the row of `theirs` in its place: `DIFFERENCE`.
+
+    Where the store's columns are not at hand (`CONTENT` alone) the line has no column.
+    """
+    names = [name for name in sheet.names() if name in theirs and name not in sheet.key]
+    new, old = _comparable(mine, names), _comparable(theirs, names)
+    keys = key_text(sheet.name, mine).tolist()
+    rows = mine["_row"].tolist()
+    lines: list[tuple[object, ...]] = []
+    told: set[int] = set()
+    for name in names:
+        a, b = new[name].to_numpy(), old[name].to_numpy()
+        for at in np.flatnonzero(~((a == b) | (pd.isna(a) & pd.isna(b)))):
+            was, now = (shown(one[name].iloc[at], sheet.column(name)) for one in (theirs, mine))
+            lines.append((sheet.name, keys[at], name, was, now, file, rows[at]))
+            told.add(int(at))
+    lines += [
+        (sheet.name, key, "", "other content", "", file, rows[at])
+        for at, key in enumerate(keys)
+        if at not in told
+    ]
+    return pd.DataFrame(lines, columns=DIFFERENCE)
 
 
 def _comparable(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:

@@ -26,6 +26,8 @@ class Ledger:
     frame: pd.DataFrame
     state: np.ndarray
     findings: list[Finding] = field(default_factory=list)
+    against_store: list[pd.DataFrame] = field(default_factory=list)
+    """Cells that say something else than the store: see `against.differences`."""
 
     @property
     def label(self) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from graphlib import TopologicalSorter
 
 import numpy as np
@@ -12,7 +12,7 @@ import pandas as pd
 from origin_compare.answers import count, listed
 from origin_compare.house import HouseRules
 from origin_compare.records.across import batch_times, check_reading_times, check_run_days
-from origin_compare.records.against import drop_repeats, hold_against_store
+from origin_compare.records.against import DIFFERENCE, drop_repeats, hold_against_store
 from origin_compare.records.clean import AT, blank_column, clean, set_aside
 from origin_compare.records.faults import Fault, fault_table
 from origin_compare.records.findings import finding, told
@@ -25,6 +25,7 @@ from origin_compare.records.sheets import SHEETS, Sheet
 from origin_compare.records.spelling import check_spellings
 from origin_compare.records.tables import RawTable, SourceFile
 
+Progress = Callable[[float, str], None]
 ACCOUNT = ["file", "sheet", "read", "good", "set_aside", "already_there", "repeated", "blank"]
 
 
@@ -38,7 +39,9 @@ class IntakePlan:
         tab) the rows with faults as they stood, indexed by row number, with what to mend;
     `left_alone`: (file, why) of files that are no tables; `already_there`: rows per sheet the
         store has in the same words; `files`: every file brought in; `offers`: tables to be
-        mapped by hand; `account`: one row per table, columns `ACCOUNT` plus `warnings`.
+        mapped by hand; `account`: one row per table, columns `ACCOUNT` plus `warnings`;
+    `contradictions`: one row per cell that says something else than the store: sheet, key,
+        column, in_store, in_file, file, file_row (those rows are set aside).
     """
 
     sheets: Mapping[str, pd.DataFrame]
@@ -49,6 +52,7 @@ class IntakePlan:
     files: tuple[SourceFile, ...]
     offers: tuple[Offer, ...]
     account: pd.DataFrame
+    contradictions: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=DIFFERENCE))
 
     @property
     def is_clean(self) -> bool:
@@ -81,6 +85,17 @@ class IntakePlan:
         """Per table: its sheet, the rows read, what became of them, and how many warnings."""
         return self.account
 
+    def changes(self) -> pd.DataFrame:
+        """What the store would see, per sheet: sheet, new, already_there, contradicting (rows)."""
+        rows = self.contradictions.drop_duplicates(["sheet", "key", "file", "file_row"])
+        against = rows["sheet"].value_counts()
+        lines = [
+            (name, len(frame), self.already_there.get(name, 0), int(against.get(name, 0)))
+            for name, frame in self.sheets.items()
+        ]
+        table = pd.DataFrame(lines, columns=["sheet", "new", "already_there", "contradicting"])
+        return table[table.iloc[:, 1:].sum(axis=1) > 0].reset_index(drop=True)
+
     def fault_table(self) -> pd.DataFrame:
         """One row per fault or warning."""
         return fault_table(self.faults)
@@ -99,27 +114,34 @@ def plan_intake(
     rules: HouseRules,
     maps: Sequence[HeaderMap] = (),
     known: Mapping[str, pd.DataFrame] | None = None,
+    progress: Progress | None = None,
 ) -> IntakePlan:
     """Read, understand and check files, without storing anything.
 
     `maps`: header maps remembered from earlier intakes. `known`: what the store holds, per sheet
     a frame with the key columns and either the other columns or `_content` (`content_hash`);
     None where there is no store. Without a store, links to a sheet that is wholly absent are
-    not checked but said in a warning.
+    not checked but said in a warning. `progress` is told how far it is (0 to 1) and at what.
 
     Raises `RefusedFile` if no file was brought in.
     """
+    tell = progress or _silent
+    tell(0.0, "opening the files")
     brought = sources if isinstance(sources, Sources) else read_sources(sources)
+    total, done = max(sum(raw.rows_read for raw in brought.tables), 1), 0
     faults = list(brought.faults)
     ledgers: list[Ledger] = []
     strays: list[tuple[RawTable, Verdict]] = []
     for raw in brought.tables:
+        tell(0.15 + 0.6 * done / total, f"reading every cell of {raw.label}")
+        done += raw.rows_read
         verdict = guess_sheet(raw, maps)
         if verdict.guess is None:
             strays.append((raw, verdict))
             continue
         ledgers.append(open_ledger(len(ledgers), clean(raw, verdict.guess, rules)))
         faults.extend(_header_warnings(raw, verdict.guess))
+    tell(0.75, "holding rows against one another and the store")
     there, absent = _hold_against(ledgers, known, rules)
     faults.extend(absent)
     for one in ledgers:
@@ -134,7 +156,17 @@ def plan_intake(
         brought.files,
         tuple(offer(raw, verdict) for raw, verdict in strays),
         _account(ledgers, strays, faults),
+        _contradictions(ledgers),
     )
+
+
+def _silent(share: float, what: str) -> None:
+    pass
+
+
+def _contradictions(ledgers: Sequence[Ledger]) -> pd.DataFrame:
+    found = [part for one in ledgers for part in one.against_store]
+    return pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=DIFFERENCE)
 
 
 def sheets_in_order() -> tuple[Sheet, ...]:

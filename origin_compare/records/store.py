@@ -42,7 +42,7 @@ from origin_compare.records.sheets import SHEETS
 from origin_compare.records.taking import Original, Taken, TakenBack
 
 if TYPE_CHECKING:
-    from origin_compare.records.plan import IntakePlan
+    from origin_compare.records.plan import IntakePlan, Progress
     from origin_compare.records.trace import Key, Traced
 
 INTAKE_COLUMNS = ["intake_id", "taken_at", "who", "what", "files", "rows", "faults"]
@@ -94,20 +94,24 @@ class Store:
 
     # Intakes
 
-    def plan(self, sources: Iterable[tuple[str, bytes]]) -> IntakePlan:
+    def plan(
+        self, sources: Iterable[tuple[str, bytes]], progress: Progress | None = None
+    ) -> IntakePlan:
         """What taking in these files (name, bytes) would do, under this store's rules and maps.
 
-        Nothing is stored. Raises `RefusedFile` if there is no file.
+        Nothing is stored. `progress` is told how far it is (0 to 1) and at what. Raises
+        `RefusedFile` if there is no file.
         """
         from origin_compare.records.plan import plan_intake
 
-        return plan_intake(sources, self.rules(), maps=self.header_maps(), known=self.known())
+        return plan_intake(sources, self.rules(), self.header_maps(), self.known(), progress)
 
     def take_in(
         self,
         plan: IntakePlan,
         who: str = "",
         originals: Mapping[str, bytes] | Iterable[tuple[str, bytes]] = (),
+        progress: Progress | None = None,
     ) -> Taken:
         """Write what of the plan is new, in one transaction.
 
@@ -118,9 +122,8 @@ class Store:
         """
         files = _files_of(plan, dict(originals))
         with self.writing() as link:
-            return taking.take_in(
-                link, plan.sheets, plan.faults, plan.set_aside, plan.already_there, files, who
-            )
+            given = (plan.sheets, plan.faults, plan.set_aside, plan.already_there)
+            return taking.take_in(link, *given, files, who, progress)
 
     def take_back(self, intake_id: int, *, with_dependants: bool = False) -> TakenBack:
         """Remove what an intake brought.

@@ -6,7 +6,7 @@ import hashlib
 import io
 import time
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass
 
 import pandas as pd
@@ -114,8 +114,11 @@ def take_in(
     already_there: Mapping[str, int],
     files: Sequence[Original],
     who: str,
+    progress: Callable[[float, str], None] | None = None,
 ) -> Taken:
     """Write what is new; `already_there` counts rows the plan left out for standing there.
+
+    `progress` is told how far it is (0 to 1) and at what.
 
     Nothing new, and no file that had faults for the first time: no intake.
     """
@@ -133,8 +136,12 @@ def take_in(
     if not rows["new"].sum() and not (unseen and (told or aside)):
         return Taken(None, rows, tuple(told), names, revision(link))
     intake_id = _new_intake(link, who, rows, names)
+    total, done = max(sum(len(one.fresh) for one in sifted.values()), 1), 0
     for name, one in sifted.items():
+        if progress:
+            progress(done / total, f"writing {count(len(one.fresh), 'row')} of {name}")
         insert_frame(link, name, one.fresh, intake_id)
+        done += len(one.fresh)
     _keep_files(link, intake_id, files)
     _keep_faults(link, intake_id, told)
     _keep_aside(link, intake_id, aside)

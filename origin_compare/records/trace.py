@@ -24,6 +24,7 @@ from origin_compare.records.plan import plan_intake
 from origin_compare.records.rows import from_cells, insert_rows, to_cells
 from origin_compare.records.schema import CORRECTIONS, INTAKES, SHEET_TABLES
 from origin_compare.records.sheets import SHEETS, Column
+from origin_compare.words import label
 
 if TYPE_CHECKING:
     from origin_compare.records.store import Store
@@ -60,7 +61,9 @@ class Traced:
         place = self.file + (f" tab {self.tab}" if self.tab else "")
         place += "" if self.row is None else f" row {self.row}"
         by = f" by {self.who}" if self.who else ""
-        said = f"{self.column} of {self.key} is {self.value or 'empty'}; it came from {place}"
+        said = (
+            f"{label(self.column)} of {self.key} is {self.value or 'empty'}; it came from {place}"
+        )
         said += f", written {self.cell!r} there" if self.cell else ""
         said += f", taken in{by} on {self.taken_at:%Y-%m-%d} (intake {self.intake_id})"
         mine = self.corrections[self.corrections["column"] == self.column]

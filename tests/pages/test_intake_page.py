@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from origin_compare.records.store import open_store
+from origin_compare.records.trace import original_of
 from tests.pages.test_pages import opened, said
 
 GROWERS = b"grower_id,farm_name\nG01,High Rigg\nG02,Low Rigg\n"
@@ -86,6 +90,69 @@ def test_the_same_file_twice_changes_nothing(store_file: Path) -> None:
     app = dropped(("growers.csv", GROWERS))
     assert "2 rows already in the store: nothing changes there." in said(app)
     assert next(one for one in app.button if one.label == "Nothing new to take in").disabled
+
+
+def table_with(app: AppTest, column: str) -> pd.DataFrame:
+    return next(one.value for one in app.dataframe if column in one.value.columns)
+
+
+def test_what_would_change_is_shown_before_it_does(store_file: Path) -> None:
+    take_in(dropped(("growers.csv", GROWERS), ("lots.csv", LOTS)))
+    other = LOTS.replace(b"1.52", b"1.55") + b"L2,G02,2025,Brook,1.49\n"
+    app = dropped(("lots.csv", other), ("growers.csv", GROWERS))
+    assert table_with(app, "contradicting").values.tolist() == [
+        ["growers", 0, 2, 0], ["lots", 1, 0, 1],
+    ]  # fmt: skip
+    against = table_with(app, "in store")
+    assert against.values.tolist() == [
+        ["lots", "L1", "grain_n_pct_dm", "1.52", "1.55", "lots.csv", 2]
+    ]
+    new = next(
+        one.value for one in app.dataframe
+        if "variety" in one.value.columns and "file row" in one.value.columns
+    )  # fmt: skip
+    assert new["lot"].tolist() == ["L2"]
+    take_in(app)
+    lots = open_store(f"sqlite:///{store_file}").sheet("lots")
+    assert lots[["lot_id", "grain_n_pct_dm"]].values.tolist() == [["L1", 1.52], ["L2", 1.49]]
+
+
+def workbook(**tabs: bytes) -> bytes:
+    packed = io.BytesIO()
+    with pd.ExcelWriter(packed, engine="xlsxwriter") as writer:
+        for name, content in tabs.items():
+            pd.read_csv(io.BytesIO(content)).to_excel(writer, sheet_name=name, index=False)
+    return packed.getvalue()
+
+
+def test_one_workbook_of_several_tabs(store_file: Path) -> None:
+    book = workbook(Growers=GROWERS, Grain=LOTS)
+    app = dropped(("season.xlsx", book))
+    assert table_with(app, "good")["file"].tolist() == [
+        "season.xlsx tab Growers", "season.xlsx tab Grain",
+    ]  # fmt: skip
+    app = take_in(app)
+    assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
+    store = open_store(f"sqlite:///{store_file}")
+    traced = store.trace("lots", "L1", "grain_n_pct_dm")
+    assert (traced.file, traced.tab, traced.row) == ("season.xlsx", "Grain", 2)
+    assert original_of(store, traced) == ("season.xlsx", book)
+
+
+def test_a_zip_of_sheets_and_a_workbook(store_file: Path) -> None:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        archive.writestr("harvest/growers.csv", GROWERS)
+        archive.writestr("harvest/grain.xlsx", workbook(Grain=LOTS))
+        archive.writestr("harvest/photo.jpg", b"\xff\xd8\xff")
+    app = dropped(("harvest.zip", packed.getvalue()))
+    assert "left alone: harvest.zip/harvest/photo.jpg" in said(app)
+    app = take_in(app)
+    assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
+    store = open_store(f"sqlite:///{store_file}")
+    traced = store.trace("lots", "L1", "variety")
+    assert traced.file == "harvest.zip/harvest/grain.xlsx"
+    assert original_of(store, traced) == ("harvest.zip", packed.getvalue())
 
 
 def test_an_intake_is_taken_back(store_file: Path) -> None:

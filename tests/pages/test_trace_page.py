@@ -50,11 +50,11 @@ def test_an_address_opens_the_cell_with_the_text_as_written(full: Path) -> None:
     app = opened("trace", **CELL)
     assert not app.exception
     assert (
-        "og_sg of Q25-09 is 1.0654; it came from fermentations_2025.csv row 11, written '1.0654' "
-        "there, taken in by tests on" in said(app)
+        "original gravity of Q25-09 is 1.0654; it came from fermentations_2025.csv row 11, written "
+        "'1.0654' there, taken in by tests on" in said(app)
     )
-    row = table_with(app, "as written").set_index("column")
-    assert row.loc["pitched_at", "as written"] == "2025-12-16 11:43"
+    row = table_with(app, "as written").set_index("cell")
+    assert row.loc["pitched at", "as written"] == "2025-12-16 11:43"
     assert row.loc["vessel", "value"] == "W3"
     labels = [button.proto.label for button in app.get("download_button")]
     assert "The original file, fermentations_2025.csv" in labels
