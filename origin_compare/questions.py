@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
@@ -17,13 +17,23 @@ from origin_compare.errors import NotEnoughData
 from origin_compare.records.season import Season
 
 if TYPE_CHECKING:
-    from origin_compare.drivers import Effects, Separability, Split
+    from origin_compare.drivers import Doubted, DriverAnswers, Effects, Separability, Split
     from origin_compare.families import Families, Likeness
-    from origin_compare.fermentation import BatchReview, Departures, Derived
+    from origin_compare.fermentation import (
+        BatchReview,
+        Comparison,
+        Departures,
+        Derived,
+        Judged,
+        Watch,
+    )
     from origin_compare.harvest import GrowerLetter, SeasonReview
     from origin_compare.panel import Performance, Profile
     from origin_compare.records.chain import ChainView, GrowerChain
     from origin_compare.vatting import Recipes
+
+KEPT_CHOICES = 8
+"""Choices of batches left out whose answers are kept side by side."""
 
 
 class Questions:
@@ -35,6 +45,7 @@ class Questions:
 
     def __init__(self, season: Season) -> None:
         self.season = season
+        self._drivers: dict[tuple[str, ...], DriverAnswers] = {}
 
     @cached_property
     def derived(self) -> Derived:
@@ -62,13 +73,39 @@ class Questions:
         """Which batches left the house band, at what hour, and why?"""
         from origin_compare import fermentation
 
-        return fermentation.departures(self.season, self.season.rules)
+        return fermentation.departures(
+            self.season, self.season.rules, judged=self.judged_if_possible()
+        )
+
+    @cached_property
+    def judged(self) -> Judged:
+        """The house settled on its examples and every log weighed against it, once."""
+        from origin_compare import fermentation
+
+        return fermentation.judge_season(self.season, self.season.rules)
+
+    @cached_property
+    def watch(self) -> Watch:
+        """Where does every vessel stand, where are the running ones heading, what to watch?"""
+        from origin_compare import fermentation
+
+        return fermentation.watch(
+            self.season, self.season.rules, self.departures, self.judged_if_possible()
+        )
 
     def batch(self, batch_id: str) -> BatchReview:
         """One batch's channels, band and events."""
         from origin_compare import fermentation
 
-        return fermentation.review(self.season, batch_id, self.season.rules)
+        return fermentation.review(self.season, batch_id, self.season.rules, self.departures)
+
+    def side_by_side(
+        self, batch_ids: Sequence[str], by: Literal["hours", "attenuation"] = "hours"
+    ) -> Comparison:
+        """How did these batches run beside one another?"""
+        from origin_compare import fermentation
+
+        return fermentation.side_by_side(self.season, batch_ids, self.departures, by)
 
     @cached_property
     def profile(self) -> Profile:
@@ -84,26 +121,45 @@ class Questions:
 
         return panel.assess(self._scores())
 
+    def drivers(self, leave_out: Sequence[str] = ()) -> DriverAnswers:
+        """What goes with flavour, with some batches left out by hand if any are named."""
+        from origin_compare.drivers import DriverAnswers
+
+        key = tuple(sorted(set(leave_out)))
+        if key not in self._drivers:
+            while len(self._drivers) >= KEPT_CHOICES:
+                self._drivers.pop(next(iter(self._drivers)), None)
+            self._drivers[key] = DriverAnswers(self.batches, self.profile, key)
+        return self._drivers[key]
+
     @cached_property
     def separable(self) -> Separability:
-        """What moved together, so that this data cannot tell it apart?"""
+        """What moved together, so that this data cannot tell it apart? Needs no tasting."""
         from origin_compare import drivers
 
         return drivers.separable(self.batches)
 
-    @cached_property
+    @property
     def effects(self) -> Effects:
         """Which of length, peak temperature and final pH go with each attribute?"""
-        from origin_compare import drivers
+        return self.drivers().effects
 
-        return drivers.effects(self.batches, self.profile)
-
-    @cached_property
+    @property
     def split(self) -> Split:
         """How much goes with origin, how much with process, and how much cannot be told?"""
+        return self.drivers().split
+
+    @cached_property
+    def doubted(self) -> Doubted:
+        """Which batches left the house band by a fault of reading?"""
         from origin_compare import drivers
 
-        return drivers.split(self.batches, self.profile)
+        return drivers.doubted(self.departures)
+
+    @property
+    def departures_known(self) -> bool:
+        """Whether every log was already held against the house band."""
+        return "departures" in self.__dict__
 
     @cached_property
     def families(self) -> Families:
@@ -168,6 +224,13 @@ class Questions:
         """The panel profile, or None when there is nothing to make one from."""
         try:
             return self.profile
+        except NotEnoughData:
+            return None
+
+    def judged_if_possible(self) -> Judged | None:
+        """The season judged, or None with too few batches in style to draw a house band."""
+        try:
+            return self.judged
         except NotEnoughData:
             return None
 

@@ -24,7 +24,7 @@ LAYERS = (
     {"reports"},
     {"launcher", "page_parts"},
     {"page_answers"},
-    {"page_intake", "page_records"},
+    {"page_fermentations", "page_intake", "page_records"},
     {"app", "cli", "__main__"},
 )
 HEIGHT = {name: height for height, layer in enumerate(LAYERS) for name in layer}
@@ -34,6 +34,7 @@ FRONT = {
     "launcher",
     "page_parts",
     "page_answers",
+    "page_fermentations",
     "page_intake",
     "page_records",
     "__main__",

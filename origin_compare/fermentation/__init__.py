@@ -10,12 +10,15 @@ from origin_compare.fermentation.forecast import Forecast, forecast, replay
 from origin_compare.fermentation.least_squares import NonlinearFit, nonlinear
 from origin_compare.fermentation.review import BatchReview, review
 from origin_compare.fermentation.season_house import Judged, house_band, judge_season
+from origin_compare.fermentation.side_by_side import Comparison, side_by_side
+from origin_compare.fermentation.watch import Vessel, Watch, Watched, watch
 
 __all__ = [
     "LABELS",
     "AcidCurve",
     "BatchReview",
     "Cause",
+    "Comparison",
     "Curve",
     "Departure",
     "Departures",
@@ -25,6 +28,9 @@ __all__ = [
     "Judged",
     "NonlinearFit",
     "Question",
+    "Vessel",
+    "Watch",
+    "Watched",
     "departures",
     "derived",
     "fit_acid",
@@ -37,4 +43,6 @@ __all__ = [
     "nonlinear",
     "replay",
     "review",
+    "side_by_side",
+    "watch",
 ]

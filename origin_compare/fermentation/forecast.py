@@ -6,8 +6,8 @@ are, so the interval is as wide as like batches have differed from here on.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,7 @@ from scipy.stats import norm
 
 from origin_compare.answers import count
 from origin_compare.errors import NotEnoughData, UnknownName
+from origin_compare.fermentation.band import HouseBand
 from origin_compare.fermentation.house_model import HouseModel, design, posterior
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.logs import GRAVITY, PH, TEMPERATURE, Log
@@ -23,8 +24,11 @@ from origin_compare.house import HouseRules, Window
 from origin_compare.records.season import Season
 
 DRAWS = 4000
+JACKKNIFE_DRAWS = 2000
 LEVEL = 0.9
 FEWEST = 3
+LEVEL_DEG = 1.0
+"""Gravity within this of its end counts as level: what a hydrometer can be read to."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,9 @@ class Forecast:
     likely, high) of the 90 % interval; `chance_in_style` of ending inside the house's windows for
     final gravity, final pH and peak temperature; `holds` is False when the batch has already left
     the band, so that the house is no guide. `path`: hours, channel, low, mid, high from now on.
+    `terminal_h`: from when gravity stays within `LEVEL_DEG` of its end. `chance_interval`: how far
+    the chance rests on which batches the house was learned from (90 %). `band`: the house band by
+    channel up to the end, hours, low, mid, high.
     """
 
     batch_id: str
@@ -48,6 +55,9 @@ class Forecast:
     path: pd.DataFrame
     n_examples: int
     n_readings: int
+    terminal_h: tuple[float, float, float] = (float("nan"),) * 3
+    chance_interval: tuple[float, float] = (float("nan"),) * 2
+    band: Mapping[str, pd.DataFrame] = field(default_factory=dict)
 
     def sentence(self) -> str:
         if not self.holds:
@@ -59,15 +69,24 @@ class Forecast:
             f"{self.batch_id} at {self.so_far_h:.0f} h: likely to end at gravity "
             f"{self.final_sg[1]:.4f} ({self.final_sg[0]:.4f} to {self.final_sg[2]:.4f}) and pH "
             f"{self.final_ph[1]:.2f} ({self.final_ph[0]:.2f} to {self.final_ph[2]:.2f}) at "
-            f"{self.end_h:.0f} h; {_in_hundred(self.chance_in_style)} such batches end in style."
+            f"{self.end_h:.0f} h; {in_hundred(self.chance_in_style)} such batches end in style."
         )
 
+    def chance_words(self) -> str:
+        """The chance of ending in style with its interval, as counts of a hundred batches."""
+        low, high = self.chance_interval
+        said = in_hundred(self.chance_in_style)
+        if not np.isfinite(low) or in_hundred(low) == in_hundred(high) == said:
+            return said
+        return f"{said} ({_bare(low)} to {_bare(high)})"
+
     def table(self) -> pd.DataFrame:
-        """what, low, likely, high: the three figures with their 90 % intervals."""
+        """what, low, likely, high: the figures with their 90 % intervals."""
         rows = [
             ("final gravity", *self.final_sg),
             (f"pH at {self.end_h:.0f} h", *self.final_ph),
             (f"hour pH passes {self.target_ph:.2f}", *self.target_h),
+            ("hour gravity stops falling", *self.terminal_h),
         ]
         return pd.DataFrame(rows, columns=["what", "low", "likely", "high"])
 
@@ -107,10 +126,17 @@ def forecast(
         float(log.hours.max()),
         end_h,
         **made,
+        chance_interval=_chance_interval(model, clean, end_h, rules, seed, made["chance_in_style"]),
+        band=_band(judged.band_of(str(batch_id)), end_h, clean.og_deg),
         holds=found is None or not found.left,
         n_examples=len(judged.house_of(str(batch_id)).reference.names),
         n_readings=len(log),
     )
+
+
+def _band(band: HouseBand, end_h: float, og_deg: float) -> dict[str, pd.DataFrame]:
+    grid = np.arange(0.0, end_h + 1, 1.0)
+    return {name: band.at(grid, name, 1 + og_deg / 1000) for name in band.multiplier}
 
 
 def ahead(model: HouseModel, log: Log, end_h: float, rules: HouseRules, seed: int) -> dict:
@@ -142,6 +168,7 @@ def ahead(model: HouseModel, log: Log, end_h: float, rules: HouseRules, seed: in
         "chance_target": float(np.mean(np.isfinite(hit))),
         "chance_in_style": _chance(rules, 1 + end[GRAVITY] / 1000, end[PH], hottest),
         "path": _path(courses, grid),
+        "terminal_h": _interval(_level_from(courses[GRAVITY], grid)),
     }
 
 
@@ -203,10 +230,67 @@ def _within(window: Window, values: Array) -> np.ndarray:
     return (values >= low) & (values <= high)
 
 
-def _in_hundred(chance: float) -> str:
+def in_hundred(chance: float) -> str:
+    """A chance as a count of a hundred batches."""
     if chance < 0.01:
         return "fewer than 1 in 100"
     return "more than 99 in 100" if chance > 0.99 else f"about {100 * chance:.0f} in 100"
+
+
+def _bare(chance: float) -> str:
+    if chance < 0.01:
+        return "fewer than 1"
+    return "more than 99" if chance > 0.99 else f"{100 * chance:.0f}"
+
+
+def _level_from(gravity: Array, grid: Array) -> Array:
+    """(draws,): the first hour of `grid` from which each course stays level to its end."""
+    moving = np.abs(gravity - gravity[:, -1:]) > LEVEL_DEG
+    last = moving.shape[1] - 1 - np.argmax(moving[:, ::-1], axis=1)
+    return grid[np.where(moving.any(axis=1), np.minimum(last + 1, len(grid) - 1), 0)]
+
+
+def _chance_interval(
+    model: HouseModel, log: Log, end_h: float, rules: HouseRules, seed: int, chance: float
+) -> tuple[float, float]:
+    """90 % interval of the chance in style over the batches the house is learned from.
+
+    The jackknife on the logit scale (Efron and Tibshirani, An Introduction to the Bootstrap, 1993,
+    chapter 11): every example is left out in turn, the same random numbers drawn each time.
+    """
+    rng = np.random.default_rng(seed)
+    normal = rng.standard_normal((JACKKNIFE_DRAWS, len(model.mean)))
+    slip = rng.standard_normal((JACKKNIFE_DRAWS, 2)) * np.sqrt(model.noise[[GRAVITY, PH]])
+    grid = np.arange(float(log.hours.max()), end_h + 4, 4.0).clip(max=end_h)
+    ends = design(np.array([end_h, end_h]), np.array([GRAVITY, PH]))
+    heat = design(grid, np.full(len(grid), TEMPERATURE))
+    share = log.og_deg / model.og_deg if np.isfinite(log.og_deg) else 1.0
+    basis, noise = model.design(log), model.noise[log.channel]
+    so_far = _so_far(log, TEMPERATURE)
+    logits = []
+    for name in model.names:
+        one = model.leaving_out(name)
+        if one is model:
+            continue
+        mean, covariance = posterior(basis, log.values, noise, one.mean, one.covariance)
+        root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(mean)))
+        draws = mean + normal @ root.T
+        end = draws @ ends.T * np.array([share, 1.0]) + slip
+        hottest = np.maximum((draws @ heat.T).max(axis=1), so_far)
+        logits.append(_logit(_chance(rules, 1 + end[:, 0] / 1000, end[:, 1], hottest)))
+    n = len(logits)
+    if n < FEWEST:
+        return float("nan"), float("nan")
+    away = float(norm.ppf((1 + LEVEL) / 2)) * float(np.std(logits)) * np.sqrt(n - 1)
+    middle = _logit(chance)
+    low, high = (1 / (1 + np.exp(-(middle + side * away))) for side in (-1, 1))
+    return float(low), float(high)
+
+
+def _logit(chance: float) -> float:
+    """Of a share of draws, kept off 0 and 1 by half a draw."""
+    kept = (chance * JACKKNIFE_DRAWS + 0.5) / (JACKKNIFE_DRAWS + 1)
+    return float(np.log(kept / (1 - kept)))
 
 
 def _interval(values: Array) -> tuple[float, float, float]:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from origin_compare.answers import count
+from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
 from origin_compare.fermentation.curve import Curve, fit_all
 from origin_compare.fermentation.departure import Departure, Departures
 from origin_compare.fermentation.departures import departures
-from origin_compare.fermentation.logs import og_degrees
+from origin_compare.fermentation.logs import DENSE, og_degrees
 from origin_compare.fermentation.padding import to_degrees
 from origin_compare.fermentation.trust import CHANNEL_WORDS, CHANNELS
 from origin_compare.house import HouseRules
@@ -25,7 +25,8 @@ class BatchReview:
     """`channels` by name (`sg`, `ph`, `temp_c`, `cooling_pct`): one row per reading with hours,
     value, low, mid, high (the band there, missing without one), set_aside, why.
     `bands` by name: hours (every hour), low, mid, high. `curve_line`: hours, sg of the fitted
-    curve. `events`: hours, what, kind (`pitch`, `end`, `note`, `set aside`, `left`).
+    curve. `events`: hours, what, kind (`pitch`, `cooling`, `end`, `note`, `set
+    aside`, `left`).
     `hour_zero`: what the hours of this batch count from.
     """
 
@@ -48,6 +49,37 @@ class BatchReview:
         parts = [frame.assign(channel=CHANNEL_WORDS[name]) for name, frame in self.channels.items()]
         columns = ["channel", "hours", "value", "low", "mid", "high", "set_aside", "why"]
         return pd.concat(parts, ignore_index=True)[columns] if parts else pd.DataFrame()
+
+    def readings(self) -> pd.DataFrame:
+        """One row per hour read: hours, sg, ph, temp_c, cooling_pct (those there are), set_aside
+        (which channels) and why.
+
+        Where a probe writes many to the hour each row is one hour, with the median of what was
+        read in it; readings set aside are left out of it unless there is nothing else.
+        """
+        if not self.channels:
+            return pd.DataFrame(columns=["hours", "set_aside", "why"])
+        by_probe = any(len(frame) > DENSE for frame in self.channels.values())
+        columns = {}
+        for name, frame in self.channels.items():
+            at = np.floor(frame["hours"]) if by_probe else frame["hours"]
+            kept = frame["value"].where(~frame["set_aside"])
+            columns[name] = kept.groupby(at).median().fillna(frame["value"].groupby(at).median())
+        table = pd.DataFrame(columns).rename_axis("hours").reset_index()
+        return table.merge(self._set_aside(by_probe), how="left", on="hours").fillna(
+            {"set_aside": "", "why": ""}
+        )
+
+    def _set_aside(self, by_probe: bool) -> pd.DataFrame:
+        """hours, set_aside, why of the hours at which anything was set aside."""
+        aside = [
+            frame.loc[frame["set_aside"], ["hours", "why"]].assign(set_aside=CHANNEL_WORDS[name])
+            for name, frame in self.channels.items()
+        ]
+        all_of = pd.concat(aside, ignore_index=True)
+        if by_probe:
+            all_of["hours"] = np.floor(all_of["hours"])
+        return all_of.groupby("hours", as_index=False)[["set_aside", "why"]].agg(_told_once)
 
     def rests_on(self) -> str:
         read = sum(len(frame) for frame in self.channels.values())
@@ -98,6 +130,11 @@ def review(
     )
 
 
+def _told_once(words: pd.Series) -> str:
+    """Each once, in order; past three the rest is counted."""
+    return listed(list(dict.fromkeys(words)), most=3)
+
+
 def _channel(
     log: pd.DataFrame, name: str, verdict: Departure, band: pd.DataFrame | None
 ) -> pd.DataFrame:
@@ -135,6 +172,7 @@ def _events(batch: pd.Series, log: pd.DataFrame, verdict: Departure) -> pd.DataF
             (float(hour), str(note), "note")
             for hour, note in zip(noted["hours"], noted["note"], strict=True)
         ]
+    rows += _cooled(log)
     rows += [(one.hours, one.why, "set aside") for one in verdict.aside]
     if verdict.status == "left":
         rows.append((verdict.likely_h, f"left the band in {verdict.channel}", "left"))
@@ -143,3 +181,15 @@ def _events(batch: pd.Series, log: pd.DataFrame, verdict: Departure) -> pd.DataF
         .sort_values("hours")
         .reset_index(drop=True)
     )
+
+
+def _cooled(log: pd.DataFrame) -> list[tuple[float, str, str]]:
+    """When cooling was first and last seen open."""
+    if "cooling_pct" not in log:
+        return []
+    open_at = log.loc[log["cooling_pct"] > 0, "hours"].dropna()
+    if open_at.empty:
+        return []
+    first, last = float(open_at.iloc[0]), float(open_at.iloc[-1])
+    seen = [(first, "cooling first seen open", "cooling")]
+    return [*seen, (last, "cooling last seen open", "cooling")] if last > first else seen

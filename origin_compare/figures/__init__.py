@@ -3,12 +3,15 @@
 from origin_compare.figures.chain import chain, grower_chain
 from origin_compare.figures.drivers import effects, overlap, split
 from origin_compare.figures.fermentation import batch, departures
+from origin_compare.figures.fermentation_ahead import ahead
+from origin_compare.figures.fermentation_side_by_side import side_by_side
 from origin_compare.figures.intake import intake
 from origin_compare.figures.panel import reliability
 from origin_compare.figures.profiles import families, groups, grower, likeness, profile, recipe
 from origin_compare.figures.season import season_review
 
 __all__ = [
+    "ahead",
     "batch",
     "chain",
     "departures",
@@ -24,5 +27,6 @@ __all__ = [
     "recipe",
     "reliability",
     "season_review",
+    "side_by_side",
     "split",
 ]

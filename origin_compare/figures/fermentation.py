@@ -6,8 +6,8 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from origin_compare.fermentation import BatchReview, Departures
-from origin_compare.figures.style import dress, ink, interval
+from origin_compare.fermentation import BatchReview, Departure, Departures
+from origin_compare.figures.style import Ink, dress, ink, interval
 
 _CHANNELS = (
     ("sg", "gravity"),
@@ -15,8 +15,14 @@ _CHANNELS = (
     ("temp_c", "temperature, °C"),
     ("cooling_pct", "cooling, % open"),
 )
-_MARKS = {"left": "x", "still fermenting": "triangle-right", "cannot tell": "circle-open"}
 MOST_POINTS = 4000
+_KINDS = {
+    "pitch": "triangle-up", "cooling": "square", "note": "circle", "end": "line-ns-open",
+    "left": "x-thin-open",
+}  # fmt: skip
+_CHARS = 62
+"""Letters that fit across the figure on a narrow screen."""
+_LONGEST = 34
 
 
 def departures(
@@ -24,17 +30,17 @@ def departures(
 ) -> go.Figure:
     """One row per batch from yeast in to its end; where it left the band is drawn across.
 
-    `lengths`: batch_id -> hours of log. Without `everything`, batches in style are left out.
+    `lengths`: batch_id -> hours of log. Running batches come first, then those that left, then
+    those of which nothing can be told; without `everything`, batches in style are left out.
     """
     shades = ink(dark)
-    shown = [one for one in found if everything or one.status != "in style" or one.running]
-    names = [one.batch_id for one in shown]
-    figure = go.Figure()
-    figure.add_trace(
-        interval(
-            [0.0] * len(names), [float(lengths.get(n, 0)) for n in names], names, shades.faint, 5
-        )
+    shown = sorted(
+        (one for one in found if everything or one.status != "in style" or one.running), key=_rank
     )
+    names = [one.batch_id for one in shown]
+    ends = {name: float(lengths.get(name, 0.0)) for name in names}
+    figure = go.Figure()
+    figure.add_trace(interval([0.0] * len(names), list(ends.values()), names, shades.faint, 5))
     left = [one for one in shown if one.status == "left"]
     at = [one.batch_id for one in left]
     figure.add_trace(
@@ -45,47 +51,74 @@ def departures(
         marker={"symbol": "line-ns", "size": 13, "line": {"width": 3, "color": shades.text}},
         customdata=[one.sentence() for one in left], hovertemplate="%{customdata}<extra></extra>",
     )  # fmt: skip
+    others = [one for one in shown if one.running or one.status == "cannot tell"]
     figure.add_scatter(
-        x=[float(lengths.get(name, 0)) for name in at], y=at, mode="text",
-        text=[f"   {one.channel}: {one.named}" for one in left], textposition="middle right",
-        textfont={"size": 12, "color": shades.text}, hoverinfo="skip",
-    )  # fmt: skip
-    others = [
-        one for one in shown if one.status != "left" and (one.running or one.status in _MARKS)
-    ]
-    figure.add_scatter(
-        x=[float(lengths.get(one.batch_id, 0)) for one in others],
-        y=[one.batch_id for one in others], mode="markers+text",
-        text=["  still fermenting" if one.running else f"  {one.status}" for one in others],
-        textposition="middle right", textfont={"size": 12, "color": shades.soft},
+        x=[ends[one.batch_id] for one in others], y=[one.batch_id for one in others],
+        mode="markers", hoverinfo="skip",
         marker={
             "symbol": ["triangle-right" if one.running else "circle-open" for one in others],
             "size": 10, "color": shades.estimate,
         },
-        hovertemplate="%{y}<extra></extra>",
     )  # fmt: skip
-    dress(figure, dark, height=max(24 * len(names) + 90, 200), left=90)
+    told = [(one, _told(one)) for one in shown if _told(one)]
+    longest = max([*ends.values(), 24.0])
+    for one, text in told:
+        # under the line, so that no label runs out of a narrow figure
+        figure.add_annotation(
+            x=0, y=one.batch_id, text=text, showarrow=False, xanchor="left", yanchor="top",
+            yshift=-3, font={"size": 12, "color": shades.soft},
+        )  # fmt: skip
+    dress(
+        figure,
+        dark,
+        height=max((40 if len(told) > len(names) / 3 else 26) * len(names) + 90, 170),
+        left=80,
+    )
+    for note in figure.layout.annotations:
+        note.font = {"size": 12, "color": shades.soft}
     figure.update_yaxes(
-        autorange="reversed", showgrid=False, type="category",
-        categoryorder="array", categoryarray=names,
+        showgrid=False, type="category", categoryorder="array", categoryarray=names,
+        range=[len(names) - 0.3, -0.6],
     )  # fmt: skip
-    longest = max([float(lengths.get(name, 0)) for name in names], default=100.0)
-    figure.update_xaxes(title_text="hours since yeast in", range=[-2, longest * 1.75])
+    figure.update_xaxes(title_text="hours since yeast in", range=[-2, longest * 1.03])
     return figure
 
 
+def _rank(one: Departure) -> int:
+    if one.running:
+        return 0
+    return {"left": 1, "cannot tell": 2}.get(one.status, 3)
+
+
+def _told(one: Departure) -> str:
+    """What is written under a batch's line."""
+    if one.status == "left":
+        cause = "cause cannot be told" if one.named == "cannot tell" else one.named
+        said = cause if cause.lower().startswith(one.channel.lower()) else f"{one.channel}: {cause}"
+        return f"{said}, still fermenting" if one.running else said
+    if one.running:
+        return "still fermenting"
+    return "cannot tell" if one.status == "cannot tell" else ""
+
+
 def batch(reviewed: BatchReview, dark: bool = False) -> go.Figure:
-    """One batch: gravity, pH, temperature and cooling on one clock, the house band behind.
+    """One batch: what happened, then gravity, pH, temperature and cooling on one clock, the house
+    band behind.
 
     Readings set aside are open crosses; the stretch in which the batch left the band is shaded.
     """
     shades = ink(dark)
     shown = [(name, says) for name, says in _CHANNELS if name in reviewed.channels]
+    lanes = _lanes(reviewed)
+    deep = 18 * (1 + max((lane for *_, lane in lanes), default=0)) + 8
+    rows = 1 + len(shown)
     figure = make_subplots(
-        rows=len(shown), cols=1, shared_xaxes=True, vertical_spacing=0.06,
-        subplot_titles=[says for _, says in shown],
+        rows=rows, cols=1, shared_xaxes=True, vertical_spacing=0.055,
+        row_heights=[deep, *[125] * len(shown)],
+        subplot_titles=["what happened", *(says for _, says in shown)],
     )  # fmt: skip
-    for row, (name, _) in enumerate(shown, start=1):
+    _strip(figure, lanes, shades)
+    for row, (name, _) in enumerate(shown, start=2):
         _band(figure, reviewed, name, row, dark)
         _readings(figure, reviewed.channels[name], row, dark)
         if name == "sg":
@@ -95,13 +128,61 @@ def batch(reviewed: BatchReview, dark: bool = False) -> go.Figure:
             )  # fmt: skip
             figure.update_yaxes(tickformat=".3f", row=row, col=1)
     _departure(figure, reviewed, shades.accent)
-    _events(figure, reviewed, len(shown), dark)
-    dress(figure, dark, height=165 * len(shown) + 70, left=70)
-    titles = figure.layout.annotations[: len(shown)]
-    for title in titles:
+    dress(figure, dark, height=165 * len(shown) + deep + 90, left=70)
+    for title in figure.layout.annotations[:rows]:
         title.update(x=0, xanchor="left", font={"size": 13, "color": shades.soft})
-    figure.update_xaxes(title_text=f"hours since {reviewed.hour_zero}", row=len(shown), col=1)
+    figure.update_yaxes(visible=False, range=[_depth(lanes) - 0.4, -0.6], row=1, col=1)
+    figure.update_xaxes(title_text=f"hours since {reviewed.hour_zero}", row=rows, col=1)
     return figure
+
+
+Lane = tuple[float, str, str, str, int]
+
+
+def _lanes(reviewed: BatchReview) -> list[Lane]:
+    """(hour, kind, short text, whole text, lane): each event on the first lane where its text
+    does not run into another's."""
+    told = reviewed.events[reviewed.events["kind"].isin(list(_KINDS))]
+    last = max([1.0, *(float(frame["hours"].max()) for frame in reviewed.channels.values())])
+    taken: list[float] = []
+    out: list[Lane] = []
+    for event in told.itertuples():
+        whole = str(event.what)
+        text = whole if len(whole) <= _LONGEST else whole[: _LONGEST - 1] + "…"
+        hour, wide = float(str(event.hours)), (len(text) + 3) * last / _CHARS
+        start = hour - wide if hour + wide > last else hour
+        lane = next((at for at, end in enumerate(taken) if end <= start), len(taken))
+        taken[lane : lane + 1] = [max(hour, start + wide)]
+        out.append((hour, str(event.kind), text, whole, lane))
+    return out
+
+
+def _depth(lanes: list[Lane]) -> int:
+    return 1 + max((lane for *_, lane in lanes), default=0)
+
+
+def _strip(figure: go.Figure, lanes: list[Lane], shades: Ink) -> None:
+    """Events by hour with their words beside them."""
+    last = max([1.0, *(hour for hour, *_ in lanes)])
+    figure.add_scatter(
+        x=[hour for hour, *_ in lanes], y=[lane for *_, lane in lanes], mode="markers+text",
+        text=[f" {text} " for _, _, text, _, _ in lanes],
+        textposition=[
+            "middle left" if hour + (len(text) + 3) * last / _CHARS > last else "middle right"
+            for hour, _, text, _, _ in lanes
+        ],
+        customdata=[whole for _, _, _, whole, _ in lanes],
+        hovertemplate="%{x:.1f} h: %{customdata}<extra></extra>",
+        textfont={"size": 12, "color": shades.soft}, cliponaxis=False,
+        marker={
+            "symbol": [_KINDS[kind] for _, kind, *_ in lanes], "size": 9,
+            "color": [shades.accent if kind == "left" else shades.soft for _, kind, *_ in lanes],
+            "line": {"width": 2, "color": [
+                shades.accent if kind == "left" else shades.soft for _, kind, *_ in lanes
+            ]},
+        },
+        row=1, col=1,
+    )  # fmt: skip
 
 
 def _band(figure: go.Figure, reviewed: BatchReview, name: str, row: int, dark: bool) -> None:
@@ -149,19 +230,6 @@ def _departure(figure: go.Figure, reviewed: BatchReview, accent: str) -> None:
     figure.add_vline(
         x=found.likely_h, line={"color": accent, "width": 1.5, "dash": "dash"}, row="all", col=1
     )
-
-
-def _events(figure: go.Figure, reviewed: BatchReview, rows: int, dark: bool) -> None:
-    shades = ink(dark)
-    told = reviewed.events[reviewed.events["kind"].isin(["end", "note"])]
-    for event in told.itertuples():
-        figure.add_vline(
-            x=event.hours, line={"color": shades.soft, "width": 1, "dash": "dot"}, row="all", col=1
-        )
-        figure.add_annotation(
-            x=event.hours, y=1, yref="y domain", text=str(event.what), showarrow=False,
-            xanchor="right", yanchor="top", font={"size": 11, "color": shades.soft}, row=1, col=1,
-        )  # fmt: skip
 
 
 def thinned(channel: pd.DataFrame, most: int = MOST_POINTS) -> pd.DataFrame:
