@@ -99,14 +99,18 @@ def still_order(season: Season, apart: str = "no") -> pd.DataFrame:
     """Spirit runs in the order in which feints were handed on, one row per run.
 
     Columns: line (the still, or the grower where feints are kept apart by grower), batch_id,
-    run_no, still, distilled_on, new_make_lpa, before (the batch distilled before it in its line,
-    missing for the first or where the order cannot be told). Two batches on one day in one still,
-    or a run without a day, leave the order unknown.
+    run_no, still, distilled_on, new_make_lpa, growers, old_share (of the charge's alcohol, where
+    volumes and strengths of low wines and of what was returned are on record), told, before (the
+    batch distilled before it in its line, missing for the first or where the order cannot be
+    told). Two batches on one day in one still, or a run without a day, leave the order unknown.
     """
     runs = season.sheets["spirits"].merge(
         season.batches[["batch_id", "pitched_at", "growers"]], on="batch_id", how="left"
     )
     runs["new_make_lpa"] = runs["new_make_l"] * runs["new_make_abv_pct"] / 100
+    old = runs["returned_l"] * runs["returned_abv_pct"].where(runs["returned_l"] > 0, 0.0)
+    whole = old + runs["low_wines_l"] * runs["low_wines_abv_pct"]
+    runs["old_share"] = (old / whole.where(whole > 0)).mask(runs["returned_l"] == 0, 0.0)
     runs["line"] = runs["growers" if apart == "by grower" else "still"].fillna("")
     runs = runs.sort_values(
         ["line", "distilled_on", "pitched_at", "batch_id", "run_no"], ignore_index=True
@@ -116,34 +120,47 @@ def still_order(season: Season, apart: str = "no") -> pd.DataFrame:
     before = runs.groupby("line")["batch_id"].shift()
     runs["before"] = before.where(runs["told"])
     columns = ["line", "batch_id", "run_no", "still", "distilled_on", "new_make_lpa", "growers"]
-    return runs[[*columns, "told", "before"]]
+    return runs[[*columns, "old_share", "told", "before"]]
 
 
-def own_by_run(order: pd.DataFrame, own: SpanOf, back: Span) -> pd.DataFrame:
+def own_by_run(order: pd.DataFrame, own: SpanOf, back: Returned) -> pd.DataFrame:
     """`RUN_COLUMNS` for every run: the span of one origin's alcohol, and of what was old.
 
-    `own` gives the origin's span in a batch's fresh charge, `back` the share of alcohol returned
-    with the run before. What stood in the receiver before the first run on record, or where the
-    order is not told, may have been anything. `old` is the alcohol of other origins that came in
-    with what was returned.
+    `own` gives the origin's span in a batch's fresh charge, `back` what is returned by the house
+    rules, used where a run's own charge is not on record. What stood in the receiver before the
+    first run on record, or where the order is not told, may have been anything. `old` is the
+    alcohol of other origins that came in with what was returned.
     """
     rows = [row for _, line in order.groupby("line", sort=False) for row in _line(line, own, back)]
     return pd.DataFrame(rows, columns=RUN_COLUMNS)
 
 
-def _line(line: pd.DataFrame, own: SpanOf, back: Span) -> Iterator[tuple[object, ...]]:
+def _line(line: pd.DataFrame, own: SpanOf, back: Returned) -> Iterator[tuple[object, ...]]:
     stands, since, last = ANYTHING, 0, ""
-    for run in line.fillna({"growers": ""}).itertuples():
+    old_share = line["old_share"].to_numpy(dtype="float64")
+    for place, run in enumerate(line.fillna({"growers": ""}).itertuples()):
         if not run.told:
             stands, last = ANYTHING, ""
         since = since + 1 if last and run.growers == last else 1
         last = str(run.growers)
-        old = stands.rest().of(back)
-        stands = own(str(run.batch_id)).mixed(back, stands)
+        share = _of_run(old_share[place], back)
+        old = stands.rest().of(share)
+        stands = own(str(run.batch_id)).mixed(share, stands)
         yield (
             *(run.batch_id, run.run_no, run.still, run.distilled_on, run.before, since),
             *(stands.least, stands.most, old.least, old.most),
         )
+
+
+def _of_run(recorded: float, back: Returned) -> Span:
+    """The share returned in one run: as recorded, else by the house rules.
+
+    What is kept apart stays so whatever its volume; where that is not stated, what went back may
+    have been the same grower's own.
+    """
+    if pd.isna(recorded) or back.share.most == 0:
+        return back.share
+    return Span(0.0 if back.apart == "not stated" else recorded, recorded)
 
 
 def over_runs(runs: pd.DataFrame, order: pd.DataFrame, batch_id: str) -> tuple[Span, Span]:

@@ -80,6 +80,8 @@ class Purity:
             f"{self.share.between()} of the {what} of batch {self.batch_id} is of "
             f"{self.level} {self.of}"
         )
+        if self.share.words() == self.share.between():
+            said += ", least and most alike"
         return said if self.heels_stated else f"{said}, heels not stated and taken as none"
 
     def table(self) -> pd.DataFrame:
@@ -193,7 +195,7 @@ class Reckoning:
             def own(batch_id: str) -> Span:
                 return self._with_heels(batch_id, name, self._grain(batch_id, name))
 
-            self._run_tables[name] = own_by_run(self.order, own, self.back.share)
+            self._run_tables[name] = own_by_run(self.order, own, self.back)
         return self._run_tables[name]
 
     def _parts(
@@ -266,11 +268,19 @@ class Reckoning:
         if self.back.share.most > 0:
             said.append("what goes back has the make-up of the charge it came from")
             said.append("before the first run on record anything may have stood in the receiver")
+            said += self._recorded(str(batch["batch_id"]))
         lost = untold(self.order)
         silent = heels.not_stated(self.season)
         if silent:
             said.append(f"heels at {listed(silent)} not stated, taken as none")
         return (*said, lost) if lost else tuple(said)
+
+    def _recorded(self, batch_id: str) -> list[str]:
+        mine = self.order.loc[self.order["batch_id"] == batch_id, "old_share"]
+        known = int(mine.notna().sum())
+        if not known:
+            return []
+        return [f"the charge of {known} of its {count(len(mine), 'run')} is as recorded"]
 
 
 def _above(window: Window | None, old: Span) -> str:

@@ -123,9 +123,9 @@ class Span:
         return f"{low} %" if low == high else f"{low} to {high} %"
 
     def between(self) -> str:
-        """`Between 97 and 100 %`, or that least and most are alike."""
+        """`Between 97 and 100 %`; one figure where both ends round to it."""
         low, high = f"{_floor(self.least):g}", f"{_ceil(self.most):g}"
-        return f"{low} % at least and at most" if low == high else f"Between {low} and {high} %"
+        return f"{low} %" if low == high else f"Between {low} and {high} %"
 
 
 NOTHING, ANYTHING, ALL = Span(0.0, 0.0), Span(0.0, 1.0), Span(1.0, 1.0)

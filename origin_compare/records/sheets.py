@@ -398,6 +398,38 @@ SPIRITS = Sheet(
         ),
         _number("cut_on_abv_pct", "cut on, % vol", 20, 96, "cut on", "on spirit"),
         _number("cut_off_abv_pct", "cut off, % vol", 20, 96, "cut off", "off spirit"),
+        Column(
+            "low_wines_l",
+            "number",
+            "low wines charged, L",
+            possible=(0, 1e6),
+            also=("low wines", "low wines charged", "low wines litres"),
+            since=4,
+        ),
+        Column(
+            "low_wines_abv_pct",
+            "number",
+            "low-wines strength, % vol",
+            possible=(0, 60),
+            also=("low wines abv", "low wines strength"),
+            since=4,
+        ),
+        Column(
+            "returned_l",
+            "number",
+            "foreshots and feints charged, L",
+            possible=(0, 1e6),
+            also=("feints", "feints charged", "foreshots and feints", "feints litres"),
+            since=4,
+        ),
+        Column(
+            "returned_abv_pct",
+            "number",
+            "strength of foreshots and feints, % vol",
+            possible=(0, 90),
+            also=("feints abv", "feints strength"),
+            since=4,
+        ),
     ),
 )
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from origin_compare.answers import Answer
 from origin_compare.records.carry_over import (
+    Returned,
     after_a_change,
     foreign_by_run,
     old_alcohol,
@@ -121,10 +122,10 @@ def test_what_truly_happened_lies_inside_the_span(
     batches = [f"B{number}" for number, _ in enumerate(growers)]
     order = pd.DataFrame(
         {"line": "S1", "batch_id": batches, "run_no": 1, "still": "S1", "distilled_on": pd.NaT,
-         "growers": growers, "told": True, "before": None}
+         "growers": growers, "old_share": float("nan"), "told": True, "before": None}
     )  # fmt: skip
     whose = dict(zip(batches, growers, strict=True))
-    back = Span(low, low + more)
+    back = Returned(Span(low, low + more), "no", "")
     runs = own_by_run(order, lambda batch: ALL if whose[batch] == "A" else NOTHING, back)
     truth = data.draw(st.floats(0, 1))
     for run in runs.to_dict("records"):
@@ -133,6 +134,39 @@ def test_what_truly_happened_lies_inside_the_span(
         truth = (1 - old) * (whose[run["batch_id"]] == "A") + old * truth
         assert run["own_least"] - 1e-9 <= truth <= run["own_most"] + 1e-9
         assert run["old_least"] - 1e-9 <= foreign <= run["old_most"] + 1e-9
+
+
+CHARGE = {
+    "spirits__returned_l": 1000.0,
+    "spirits__returned_abv_pct": 30.0,
+    "spirits__low_wines_l": 2000.0,
+    "spirits__low_wines_abv_pct": 24.0,
+}
+
+
+def test_a_recorded_charge_goes_before_the_house_s_habits() -> None:
+    # 1000 L at 30 % vol with 2000 L at 24 % vol is the third of the published arithmetic.
+    season = runs_of(["A"] * 20 + ["B"], rules("no"), **CHARGE)
+    found = purity(season, "B21")
+    assert (found.share.least, found.share.most) == pytest.approx((1 - OLD, 1 - OLD), abs=1e-6)
+    assert "the charge of 1 of its 1 run is as recorded" in found.rests_on()
+    open_ = purity(runs_of(["A"] * 20 + ["B"], rules("not stated"), **CHARGE), "B21").share
+    assert (open_.least, open_.most) == pytest.approx((1 - OLD, 1.0), abs=1e-6)
+    apart = purity(runs_of(["A"] * 20 + ["B"], rules("by lot"), **CHARGE), "B21").share
+    assert apart.least == 1.0, "what was returned was the lot's own"
+
+
+def test_nothing_returned_needs_no_strength() -> None:
+    season = runs_of(["A"] * 3 + ["B"], rules("not stated"), spirits__returned_l=0.0)
+    assert purity(season, "B4").share.least == 1.0
+    assert still_order(season)["old_share"].tolist() == [0.0] * 4
+
+
+def test_a_half_recorded_charge_falls_back_on_the_house() -> None:
+    half = {**CHARGE, "spirits__low_wines_l": None}
+    season = runs_of(["A"] * 20 + ["B"], rules("no", **A_THIRD_AT_30), **half)
+    assert still_order(season)["old_share"].isna().all()
+    assert purity(season, "B21").share.least == pytest.approx(1 - OLD, abs=1e-6)
 
 
 def test_what_comes_after_a_change_says_itself() -> None:

@@ -21,7 +21,7 @@ def test_a_batch_kept_apart_can_be_called_of_one_grower() -> None:
     assert isinstance(found, Answer)
     assert found.single_origin
     assert found.sentence() == (
-        "100 % at least and at most of the alcohol of batch B2 is of grower B, heels not stated "
+        "100 % of the alcohol of batch B2 is of grower B, least and most alike, heels not stated "
         "and taken as none: it can be called of one grower."
     )
     assert found.rests_on() == (
@@ -88,7 +88,7 @@ def test_a_gap_above_its_limit_is_a_reason_until_explained() -> None:
 
 def test_not_distilled_speaks_of_grain_and_waits() -> None:
     found = purity(build_season(small.sheets(), rules("by grower")), "B2")
-    assert found.sentence().startswith("100 % at least and at most of the grain of batch B2 is of")
+    assert found.sentence().startswith("100 % of the grain of batch B2 is of grower G1, least")
     assert "not distilled, so what it meets in the still is not known" in found.reasons
     assert found.parts["part"].tolist() == ["grain of grower", "the same, heels mixed in"]
 
