@@ -28,6 +28,8 @@ _PAGES = (
     ("season", "Season", "How did the lots compare?"),
     ("fermentations", "Fermentations", "Which batches left the house style, when and why?"),
     ("panel", "Panel", "What can the panel tell apart?"),
+    ("tasting", "Tasting", "What do we taste next, and in which order?"),
+    ("scoring", "Scoring", "What do you find in this glass?"),
     ("drivers", "Drivers", "What goes with flavour?"),
     ("families", "Families", "Which batches are alike, and what do they make together?"),
     ("growers", "Growers", "What can we tell this grower?"),

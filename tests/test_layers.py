@@ -24,7 +24,14 @@ LAYERS = (
     {"reports"},
     {"launcher", "page_parts"},
     {"page_answers"},
-    {"page_fermentations", "page_intake", "page_records"},
+    {
+        "page_fermentations",
+        "page_intake",
+        "page_panel",
+        "page_records",
+        "page_scoring",
+        "page_tasting",
+    },
     {"app", "cli", "__main__"},
 )
 HEIGHT = {name: height for height, layer in enumerate(LAYERS) for name in layer}
@@ -36,7 +43,10 @@ FRONT = {
     "page_answers",
     "page_fermentations",
     "page_intake",
+    "page_panel",
     "page_records",
+    "page_scoring",
+    "page_tasting",
     "__main__",
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

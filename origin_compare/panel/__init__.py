@@ -21,7 +21,7 @@ from origin_compare.panel.performance import Performance, assess
 from origin_compare.panel.profile import Profile, Verdict
 from origin_compare.panel.seeing_power import SmallestGap, needed_for, smallest_gap
 from origin_compare.panel.serving import TastingPlan, plan_tasting, serving_plan
-from origin_compare.panel.session import Session, session
+from origin_compare.panel.session import Session, session, usual_tasting
 from origin_compare.panel.side_by_side import Gap, gap
 
 __all__ = [
@@ -59,4 +59,5 @@ __all__ = [
     "serving_plan",
     "session",
     "smallest_gap",
+    "usual_tasting",
 ]

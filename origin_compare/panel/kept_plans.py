@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import asdict, dataclass
 
 import pandas as pd
@@ -12,6 +13,7 @@ from origin_compare.panel.williams import Balance
 
 _KEY = ["assessor_id", "replicate", "sitting", "position", "sample", "sample_kind", "code"]
 _FORM = 1
+_ENDS = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(?:-|–|to)\s*(\d+(?:\.\d+)?)\s*")
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,13 @@ class KeptPlan:
         """One assessor's glasses in the order served: sitting, position, code; no sample named."""
         own = self.plan.key[self.plan.key["assessor_id"].eq(assessor_id)]
         return own[["sitting", "replicate", "position", "code"]].reset_index(drop=True)
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The ends of the scale; 0 to 100 where its name does not say them."""
+        found = _ENDS.fullmatch(self.plan.scale)
+        low, high = (float(found[1]), float(found[2])) if found else (0.0, 100.0)
+        return (low, high) if low < high else (0.0, 100.0)
 
     @property
     def assessors(self) -> tuple[str, ...]:

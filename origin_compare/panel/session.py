@@ -174,3 +174,18 @@ def _interval(values: np.ndarray) -> tuple[float, float, float]:
         return mean, float("nan"), float("nan")
     reach = float(stats.t.ppf(0.975, len(values) - 1) * values.std(ddof=1) / np.sqrt(len(values)))
     return mean, mean - reach, mean + reach
+
+
+def usual_tasting(scores: pd.DataFrame) -> tuple[int, int, int]:
+    """Batches, assessors and replicates of the middle one of the tastings held."""
+    sizes = scores.groupby("tasting_id").agg(
+        batches=("batch_id", "nunique"),
+        assessors=("assessor_id", "nunique"),
+        replicates=("replicate", "max"),
+    )
+    middle = sizes.astype("float64").median()
+    return (
+        max(2, round(middle["batches"])),
+        max(2, round(middle["assessors"])),
+        max(1, round(middle["replicates"])),
+    )

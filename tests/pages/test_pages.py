@@ -16,6 +16,8 @@ TITLES = {
     "season": "How did the season's lots compare?",
     "fermentations": "Which batches left the house style, when and why?",
     "panel": "What can the panel tell apart, and what not?",
+    "tasting": "What do we taste next, and in which order?",
+    "scoring": "What do you find in this glass?",
     "drivers": "What goes with flavour here: process or origin?",
     "families": "Which batches are alike, and what do they make together?",
     "growers": "What can we tell this grower?",
@@ -24,7 +26,7 @@ TITLES = {
     "intake": "What is in these files?",
     "rules": "What does the house hold to?",
 }
-WITH_ANSWER = [name for name in TITLES if name not in ("trace", "intake", "rules")]
+WITH_ANSWER = [name for name in TITLES if name not in ("scoring", "trace", "intake", "rules")]
 
 
 @pytest.fixture(autouse=True)

@@ -1,0 +1,339 @@
+"""The panel page's pieces: the season, its assessors, one tasting, and difference tests."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from origin_compare import page_parts as parts
+from origin_compare import panel, words
+from origin_compare.answers import count, listed
+from origin_compare.figures import panel as draw
+from origin_compare.figures import profiles
+from origin_compare.panel import Performance, Profile
+from origin_compare.panel.seeing_power import Between
+from origin_compare.questions import Questions
+
+VIEWS = {
+    "panel": "The panel",
+    "assessors": "Assessors",
+    "sessions": "One tasting",
+    "tests": "Difference tests",
+}
+TESTS = {
+    "triangle": "triangle: which of three is the odd one",
+    "duo-trio": "duo-trio: which of two is the reference",
+    "paired": "paired: which is stronger, one way expected",
+    "paired-two-sided": "paired: which is stronger, either way",
+    "tetrad": "tetrad: sort four into two pairs",
+}
+
+
+def view() -> str:
+    """What is looked at, kept in the address; an assessor or tasting named there opens itself."""
+    asked = st.query_params
+    first = "assessors" if "assessor" in asked else "sessions" if "tasting" in asked else "panel"
+    with st.container(key="noprint_view"):
+        chosen = st.segmented_control(
+            "Look at", list(VIEWS), default=first, key="view", format_func=VIEWS.__getitem__,
+            bind="query-params", required=True,
+        )  # fmt: skip
+    return chosen or first
+
+
+def profile_of(asked: Questions) -> Profile:
+    with st.spinner("Adjusting the panel's scores …"):
+        return asked.profile
+
+
+def at_a_glance(profile: Profile) -> None:
+    """What the panel can and cannot tell, attribute by attribute."""
+    parts.sentence(profile.sentence())
+    parts.figure_beside_table(
+        draw.reliability(profile, parts.is_dark()),
+        profile.reliability(),
+        "panel",
+        "For each attribute the share of the spread between batches that is not panel noise; "
+        "open marks cannot be told apart.",
+    )
+    parts.rests_on(profile.rests_on())
+
+
+def smallest(asked: Questions, profile: Profile) -> None:
+    """The smallest gap the panel could have seen, and what would see a smaller one."""
+    st.header("The smallest gap this panel could have seen", anchor=False)
+    usual = panel.usual_tasting(asked.season.sheets["scores"])
+    found = panel.smallest_gap(profile, *usual)
+    parts.sentence(found.sentence())
+    table = found.table()
+    last = ~table["attribute"].isin(profile.told)
+    table = table.assign(told_apart=~last).sort_values("told_apart", ascending=False, kind="stable")
+    table = table[["attribute", "gap", "told_apart", "sd_panel", "sd_batch"]].round(2)
+    table = table.rename(
+        columns={
+            "gap": "smallest gap, points",
+            "sd_panel": "panel's error of a batch, sd",
+            "sd_batch": "spread between batches, sd",
+        }
+    )
+    parts.figure_beside_table(
+        draw.smallest_gaps(found, profile.told, parts.is_dark()),
+        table,
+        "smallest_gap",
+        "For each attribute the smallest gap between two batches that would be seen four times "
+        "in five; attributes not told apart come last and grey.",
+    )
+    parts.rests_on(found.rests_on())
+    _needed(profile)
+
+
+@st.fragment
+def _needed(profile: Profile) -> None:
+    st.subheader("What would it take to see a given gap?", anchor=False)
+    with st.form("needed", border=True):
+        left, middle, right = st.columns(3)
+        gap = left.number_input("Gap worth seeing, points", 0.1, 10.0, 1.0, 0.1, key="needed_gap")
+        attribute = middle.selectbox(
+            "Attribute", list(profile.attributes), key="needed_attribute",
+            format_func=lambda name: _named(name, profile),
+        )  # fmt: skip
+        between = right.selectbox(
+            "Between", ["batches", "origins"], key="needed_between",
+            format_func=lambda name: {
+                "batches": "two batches of one tasting",
+                "origins": "two origins (fields, growers)",
+            }[name],
+        )  # fmt: skip
+        st.form_submit_button("What is needed?", type="primary")
+    variance = {attribute: profile.verdict(attribute).components.variance}
+    side: Between = "origins" if between == "origins" else "batches"
+    table = panel.needed_for(gap, variance, between=side)
+    parts.sentence(_needed_sentence(table, gap, attribute, between))
+    parts.show_table(_needed_grid(table), "needed_for")
+    st.caption(
+        "Least batches "
+        + ("of each origin" if between == "origins" else "in the tasting")
+        + ", by assessors and replicates, with which the gap is seen four times in five by a "
+        "two-sided test at 5 %. An empty cell: not even with 60."
+    )
+
+
+def _needed_grid(table: pd.DataFrame) -> pd.DataFrame:
+    """Assessors down, replicates across, batches in the cells."""
+    grid = table.pivot(index="assessors", columns="replicates", values="batches")
+    grid.columns = pd.Index([count(int(times), "replicate") for times in grid.columns])
+    return grid.reset_index()
+
+
+def _named(attribute: str, profile: Profile) -> str:
+    name = words.flavour(attribute)
+    return name if attribute in profile.told else f"{name} (not told apart here)"
+
+
+def _needed_sentence(table: pd.DataFrame, gap: float, attribute: str, between: str) -> str:
+    what = f"A gap of {gap:g} on {words.flavour(attribute)}"
+    between_what = "two batches" if between == "batches" else "two origins"
+    enough = table.dropna(subset="batches")
+    if enough.empty:
+        people, times = int(table["assessors"].max()), int(table["replicates"].max())
+        return (
+            f"{what} between {between_what} would not be seen reliably with up to {people} "
+            f"assessors and {times} replicates."
+        )
+    least = enough.sort_values(["glasses", "assessors"]).iloc[0]
+    batches = (
+        f"in a tasting of {count(int(least['batches']), 'batch')} or more"
+        if between == "batches"
+        else f"with {count(int(least['batches']), 'batch')} of each"
+    )
+    return (
+        f"{what} between {between_what} is seen four times in five {batches}, "
+        f"{int(least['assessors'])} assessors and {count(int(least['replicates']), 'replicate')}: "
+        f"{count(int(least['glasses']), 'glass', 'glasses')} for each assessor."
+    )
+
+
+def one_batch(profile: Profile) -> None:
+    """One batch's profile, kept in the address."""
+    st.header("One batch's profile", anchor=False)
+    batch = parts.pick("Batch", list(profile.batches), "batch", width=240)
+    table = profile.table()
+    columns = ["attribute", "estimate", "low", "high", "se", "n_scores", "n_assessors"]
+    parts.figure_beside_table(
+        profiles.profile(table, batch, profile.told, parts.is_dark()),
+        table.loc[table["batch_id"] == batch, columns],
+        f"profile_{batch}",
+        f"Adjusted score of {batch} on each attribute with its 95 % interval, the other batches "
+        "in grey; attributes the panel cannot tell apart come last.",
+    )
+
+
+def in_plain_words() -> None:
+    """What an interval is, and what a tasting must keep to."""
+    with st.expander("What is a 95 % interval?", icon=":material/help:"):
+        st.markdown(
+            "Where the true value plausibly lies. Were the same spirit put before such a panel "
+            "again and again, with an interval drawn each time, 95 of 100 intervals would hold "
+            "the true value. Two batches whose intervals overlap widely cannot be told apart "
+            "by this panel; that does not make them alike."
+        )
+    st.caption("Tasting: " + " ".join(panel.TASTING_CAUTIONS))
+
+
+def assessors(asked: Questions) -> None:
+    """Assessors by attribute, and one of them opened."""
+    with st.spinner("Holding each assessor against the others …"):
+        found = asked.performance
+    parts.sentence(found.sentence())
+    whole = found.assessors[["assessor_id", "judged", "sound", "verdict"]]
+    parts.figure_beside_table(
+        draw.assessor_grid(found, parts.is_dark()),
+        whole,
+        "assessors",
+        "Assessors by attribute: a filled dot is sound, other shapes say what to train, a dash "
+        "is not judged.",
+    )
+    with st.expander("What the shapes say", icon=":material/help:"):
+        st.markdown(_shapes())
+    parts.rests_on(found.rests_on())
+    _one_assessor(found)
+    _order(found)
+
+
+def _shapes() -> str:
+    says = {
+        "sound": "agrees with the panel",
+        "contrary": "scores against the panel",
+        "apart": "tells batches apart, but not as the panel does",
+        "blind": "does not find the differences the panel finds",
+        "narrow": "uses too little of the scale",
+        "wide": "uses more of the scale than the panel",
+        "unsteady": "repeats with a larger error than the others",
+        "drifting": "moves against the panel from tasting to tasting",
+        "not judged": "the panel itself finds no sure difference, or too few samples",
+    }
+    return "\n".join(f"- **{name}**: {text}" for name, text in says.items())
+
+
+def _one_assessor(found: Performance) -> None:
+    st.header("One assessor", anchor=False)
+    who = parts.pick("Assessor", list(found.assessors["assessor_id"]), "assessor", width=240)
+    own = found.of(who)
+    verdict = found.assessors.set_index("assessor_id").loc[who, "verdict"]
+    parts.sentence(str(verdict))
+    wrong = own[~own["verdict"].isin(["sound", "not judged"])]
+    if wrong.empty:
+        st.markdown("Nothing to train here before the next tasting.")
+    for row in wrong.to_dict("records"):
+        st.markdown(f"- **{words.flavour(row['attribute'])}**: {row['evidence']}. {row['train']}")
+    parts.show_table(
+        own[["attribute", "verdict", "evidence", "n_scores", "agreement_r", "spread_slope",
+             "repeat_ratio"]],
+        f"assessor_{who}",
+    )  # fmt: skip
+    st.caption(
+        "Agreement: correlation with the other assessors' adjusted means. Spread: 1 is the panel's "
+        "own use of the scale. Repeat ratio: own repeat error over the others'."
+    )
+
+
+def _order(found: Performance) -> None:
+    st.header("Does the place in the line move a score?", anchor=False)
+    order = found.order
+    if order.empty:
+        st.markdown("Not to be told: places were not written down, or hardly changed.")
+        return
+    sure = order[order["p_adjusted"].lt(0.05)]
+    looked = f"{count(len(order), 'effect')} looked at, allowed for all of them"
+    if sure.empty:
+        parts.sentence(
+            f"Neither place nor the sample before demonstrably moved a score ({looked})."
+        )
+    else:
+        told = [f"{row['effect']} on {row['attribute']}" for row in sure.to_dict("records")]
+        parts.sentence(f"Scores moved with {listed(told, 4)} ({looked}).")
+    parts.show_table(order, "order_effects", height=220)
+
+
+def sessions(asked: Questions, profile: Profile) -> None:
+    """One tasting opened: who sat, in which order, and whether scores moved through it."""
+    scores = asked.season.sheets["scores"]
+    names = sorted(scores["tasting_id"].unique(), reverse=True)
+    name = parts.pick("Tasting", names, "tasting", width=240)
+    found = panel.session(scores, profile, name)
+    parts.sentence(found.sentence())
+    parts.figure_beside_table(
+        draw.session_places(found, parts.is_dark()),
+        found.table(),
+        f"tasting_{name}",
+        "For each place in the line, how far scores lie from what the same batches get over all "
+        "tastings, with the 95 % interval between assessors.",
+    )
+    parts.rests_on(found.rests_on())
+    if found.served["position"].notna().any():
+        st.header("Who had what, in which place", anchor=False)
+        served = found.served.dropna(subset="position")
+        lines = served.pivot_table(
+            index="assessor_id", columns="position", values="batch_id", aggfunc="first"
+        )
+        lines.columns = [f"glass {int(place)}" for place in lines.columns]
+        parts.show_table(lines.reset_index(), f"places_{name}")
+
+
+def difference_tests() -> None:
+    """Triangle, duo-trio, paired and tetrad: so many correct, what does it show?"""
+    with st.form("difference", border=True):
+        first, second, third, fourth, fifth = st.columns([3, 1.4, 1.4, 1.4, 1.8])
+        test = first.selectbox("Test", list(TESTS), format_func=TESTS.__getitem__, key="test")
+        n = int(second.number_input("Answers", 1, 5000, 24, 1, key="answers"))
+        correct = int(third.number_input("Correct", 0, 5000, 13, 1, key="correct"))
+        alpha = fourth.selectbox(
+            "Risk of a false alarm", [0.05, 0.01, 0.1], key="alpha",
+            format_func=lambda value: f"{100 * value:g} %",
+        )  # fmt: skip
+        margin = fifth.number_input(
+            "Alike below (d-prime)", 0.1, 5.0, None, 0.1, key="margin",
+            help="The difference below which the house calls two spirits alike; set it before "
+            "the test. Leave empty to ask for a difference only.",
+        )  # fmt: skip
+        st.form_submit_button("What does it show?", type="primary")
+    try:
+        found = panel.compare(correct, n, test, alpha, margin)
+    except ValueError as fault:
+        st.warning(str(fault), icon=":material/info:")
+        return
+    parts.sentence(found.sentence())
+    enough = found.minimum <= n
+    left, middle, right, last = st.columns(4)
+    left.metric("Correct needed", found.minimum if enough else "not with so few")
+    middle.metric("Chance alone (p)", "< 0.001" if found.p < 0.001 else f"{found.p:.3f}")
+    d = found.distance
+    right.metric(f"d-prime, 95 % {d.low:.2f} to {d.high:.2f}", f"{d.estimate:.2f}")
+    last.metric(f"Power at d-prime {margin or 1:g}", f"{100 * found.power:.0f} %")
+    parts.show_table(found.table(), "difference_test")
+    parts.rests_on(
+        found.rests_on()
+        + " d-prime: the distance between the two spirits in units of one assessor's own "
+        "wavering; about 1 is just told apart by a careful taster."
+    )
+    _planning(test, alpha)
+
+
+def _planning(test: str, alpha: float) -> None:
+    st.header("How many answers are needed?", anchor=False)
+    rows = []
+    for size in (0.75, 1.0, 1.5, 2.0):
+        try:
+            needed: int | None = panel.sample_size(size, test, alpha)
+        except ValueError:
+            needed = None
+        least = None if needed is None else panel.minimum_correct(needed, test, alpha)
+        rows.append((size, needed, least))
+    table = pd.DataFrame(rows, columns=["d_prime", "answers", "correct_needed"])
+    parts.show_table(
+        table.astype({"answers": "Int64", "correct_needed": "Int64"}), "answers_needed"
+    )
+    st.caption(
+        "Answers with which a difference of that size is found four times in five. Repeated "
+        "answers of one assessor count as answers only if each is a fresh set of glasses."
+    )
