@@ -209,21 +209,65 @@ def rules_history_table() -> pd.DataFrame:
 # Where a figure came from
 
 
+_ASKED = ("what", "sheet", "key", "row", "column", "of", "figure")
+
+
+def from_address() -> None:
+    """Put what an address asks for into the choices, once, when it is not the page's own.
+
+    Bound widgets would not do: coming from a link within the app they keep what they had.
+    """
+    asked = {name: text for name, text in st.query_params.to_dict().items() if name in _ASKED}
+    if asked and asked != st.session_state.get("trace_address"):
+        for name in _ASKED:
+            st.session_state.pop(f"trace_{name}", None)
+        st.session_state.update({f"trace_{name}": text for name, text in asked.items()})
+
+
+def to_address() -> None:
+    """Keep the choices made in the address, so that a bookmark reopens them."""
+    cell = st.session_state.get("trace_what") != FIGURE
+    names = ("what", *(("sheet", "key", "row", "column") if cell else ("of", "figure")))
+    chosen = {name: str(st.session_state.get(f"trace_{name}") or "") for name in names}
+    told = {name: text for name, text in chosen.items() if text}
+    # A link from this page to itself reaches the script but leaves the browser's address bar.
+    if told != st.query_params.to_dict() or told != st.session_state.get("trace_address"):
+        st.query_params.from_dict(told)
+    st.session_state["trace_address"] = told
+
+
+def choose(label: str, options: Sequence[str], name: str, width: int) -> str:
+    """One of `options`; what was asked for and is not among them gives the first."""
+    key = f"trace_{name}"
+    if st.session_state.get(key) not in options:
+        st.session_state[key] = options[0]
+    return st.selectbox(label, options, key=key, width=width) or options[0]
+
+
+def cell_or_figure() -> str:
+    """Whether a recorded cell is looked for or what a worked-out figure was made of."""
+    if st.session_state.get("trace_what") not in (CELL, FIGURE):
+        st.session_state["trace_what"] = CELL
+    return st.segmented_control("Trace", [CELL, FIGURE], key="trace_what", required=True) or CELL
+
+
 def cell_choice() -> tuple[str, Key, str] | None:
     """Sheet, row and column, kept in the address as `?sheet=&key=&row=&column=`; or None."""
     with st.container(horizontal=True, key="noprint_cell"):
         batches_first = ["fermentations", *(name for name in SHEETS if name != "fermentations")]
-        sheet = parts.pick("Sheet", batches_first, "sheet", width=180)
+        sheet = choose("Sheet", batches_first, "sheet", width=180)
         names = names_in(parts.store(), sheet)
         if not names:
             st.caption(f"There is no row of {sheet} in the store.")
             return None
         first = words.label(SHEETS[sheet].key[0])
-        name = parts.pick(first, names, "key", width=200)
+        name = choose(first, names, "key", width=200)
         keys = rows_under(parts.store(), sheet, name)
-        if len(SHEETS[sheet].key) > 1:
+        if len(SHEETS[sheet].key) == 1:
+            st.session_state.pop("trace_row", None)
+        else:
             rest = " / ".join(words.label(one) for one in SHEETS[sheet].key[1:])
-            row = parts.pick(rest, keys["row"].tolist(), "row", width=420)
+            row = choose(rest, keys["row"].tolist(), "row", width=420)
             keys = keys[keys["row"] == row]
         column = pick_by_label("Column", SHEETS[sheet].names(), "column", width=300)
     key = {str(name): cell for name, cell in keys.iloc[0].drop("row").items()}
@@ -233,7 +277,7 @@ def cell_choice() -> tuple[str, Key, str] | None:
 def pick_by_label(label: str, names: Sequence[str], key: str, width: int) -> str:
     """One of `names`, chosen and kept in the address by what people call it."""
     by_label = {words.label(name): name for name in names}
-    return by_label[parts.pick(label, list(by_label), key, width=width)]
+    return by_label[choose(label, list(by_label), key, width)]
 
 
 def row_table(sheet: str, key: Key) -> tuple[pd.DataFrame, dict[str, Traced]]:

@@ -50,6 +50,12 @@ def show_batch(asked: Questions, batch: str) -> None:
         f"The way of {batch} from growers and lots through malt and mash to spirit, with what is "
         "recorded at each step and what is missing.",
     )
+    st.page_link(
+        parts.page_file("trace"),
+        label=f"Where do the figures of {batch} come from?",
+        icon=":material/search:",
+        query_params={"what": "a worked-out figure", "of": batch},
+    )
     st.header("How much of it is one grower's", anchor=False)
     left, right = st.columns([3, 2], gap="medium")
     with left:

@@ -20,6 +20,13 @@ with parts.question("How did the season's lots compare?"):
         table_height=560,
     )
 
+    st.page_link(
+        parts.page_file("trace"),
+        label="Where do these figures come from?",
+        icon=":material/search:",
+        query_params={"what": "a worked-out figure"},
+    )
+
     st.header("Lot by lot", anchor=False)
     parts.show_table(review.lots(), "lots")
     st.header("The house rules behind the marks", anchor=False)

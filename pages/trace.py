@@ -34,7 +34,7 @@ def recorded_cell() -> None:
 def worked_out_figure() -> None:
     asked = questions(tuple(parts.store().seasons()))
     with st.container(horizontal=True, key="noprint_figure"):
-        batch = parts.pick("Batch", asked.season.batches["batch_id"].tolist(), "batch", width=200)
+        batch = pieces.choose("Batch", asked.season.batches["batch_id"].tolist(), "of", 200)
         with st.spinner("Fitting the fermentation curves …"):
             derived = asked.derived
         attributes = sorted(asked.season.sheets["scores"]["attribute"].dropna().unique())
@@ -64,12 +64,10 @@ with parts.question("Where does this figure come from?"):
     done = st.session_state.pop("corrected", None)
     if done:
         st.success(done, icon=":material/check_circle:")
-    kinds = [pieces.CELL, pieces.FIGURE]
-    what = st.segmented_control(
-        "Trace", kinds, default=kinds[0], key="what", bind="query-params", persist_state="session"
-    )
-    if what == pieces.FIGURE:
+    pieces.from_address()
+    if pieces.cell_or_figure() == pieces.FIGURE:
         worked_out_figure()
     else:
         recorded_cell()
+    pieces.to_address()
     pieces.corrections_table(parts.store().corrections())

@@ -63,7 +63,7 @@ def test_an_address_opens_the_cell_with_the_text_as_written(full: Path) -> None:
 
 def test_a_reading_and_a_score_are_found_by_their_whole_key(full: Path) -> None:
     app = opened("trace", what="a recorded cell", sheet="readings", key="Q24-01", column="pH")
-    rows = next(box for box in app.selectbox if box.key == "row")
+    rows = next(box for box in app.selectbox if box.key == "trace_row")
     app = rows.select(rows.options[1]).run()
     with open_store(f"sqlite:///{full}") as store:
         second = store.sheet("readings").query("batch_id == 'Q24-01'").iloc[1]
@@ -104,7 +104,7 @@ def test_a_correction_that_cannot_be_is_refused_in_words(
 
 
 def test_a_worked_out_figure_names_file_and_row_of_its_cells(full: Path) -> None:
-    app = opened("trace", what="a worked-out figure", batch="Q24-12", figure="final pH")
+    app = opened("trace", what="a worked-out figure", of="Q24-12", figure="final pH")
     assert not app.exception
     assert "final pH of Q24-12 is" in said(app)
     assert "the last pH recorded." in said(app)
@@ -120,10 +120,10 @@ def test_a_worked_out_figure_names_file_and_row_of_its_cells(full: Path) -> None
 
 
 def test_every_worked_out_figure_can_be_opened(full: Path) -> None:
-    app = opened("trace", what="a worked-out figure", batch="Q24-12")
-    box = next(one for one in app.selectbox if one.key == "figure")
+    app = opened("trace", what="a worked-out figure", of="Q24-12")
+    box = next(one for one in app.selectbox if one.key == "trace_figure")
     assert len(box.options) > 40
-    app = opened("trace", what="a worked-out figure", batch="Q24-12", figure="score floral")
+    app = opened("trace", what="a worked-out figure", of="Q24-12", figure="score floral")
     assert "floral of Q24-12 is" in said(app)
     assert set(table_with(app, "file row")["sheet"]) == {"scores"}
 
