@@ -31,6 +31,7 @@ _PAGES = (
     ("tasting", "Tasting", "What do we taste next, and in which order?"),
     ("scoring", "Scoring", "What do you find in this glass?"),
     ("drivers", "Drivers", "What goes with flavour?"),
+    ("trials", "Trials", "What should the next batches test?"),
     ("families", "Families", "Which batches are alike, and what do they make together?"),
     ("growers", "Growers", "What can we tell this grower?"),
     ("chain", "Chain", "Which grain is in this batch?"),

@@ -48,6 +48,16 @@ _PLAIN = {
     "share_of_predicted_pct": "yield over predicted, %",
     "low_all": "95 % from, all together",
     "high_all": "95 % to, all together",
+    "total_low": "total, 95 % from",
+    "total_high": "total, 95 % to",
+    "direct_low": "direct, 95 % from",
+    "direct_high": "direct, 95 % to",
+    "by_way_of_low": "by way of, 95 % from",
+    "by_way_of_high": "by way of, 95 % to",
+    "seen_now": "smallest seen now",
+    "seen_then": "smallest seen then",
+    "se_now": "standard error now",
+    "se_then": "standard error then",
     "low": "95 % from",
     "high": "95 % to",
     "mend": "what to do",
@@ -92,8 +102,10 @@ _NAMES_BY_DECIMALS = {
     1: "lag_h h_above_window f run_off_h amount steps",
     2: "ph max_rate_deg_h estimate se low high low_all high_all share extract_share reliability "
     "distance in_nearest_five stays_with_family family_stability strength within r of_step_before "
-    "slope yeast_g_l",
-    3: "p q p_adjusted sd least most",
+    "slope yeast_g_l total total_low total_high direct direct_low direct_high by_way_of "
+    "by_way_of_low by_way_of_high error error_of_mean seen_now seen_then within_share vif "
+    "within_growers between_growers",
+    3: "se_now se_then p q p_adjusted sd least most",
     4: "sg",
 }
 _DECIMALS_BY_NAME = {

@@ -25,12 +25,14 @@ LAYERS = (
     {"launcher", "page_parts"},
     {"page_answers"},
     {
+        "page_drivers",
         "page_fermentations",
         "page_intake",
         "page_panel",
         "page_records",
         "page_scoring",
         "page_tasting",
+        "page_trials",
     },
     {"app", "cli", "__main__"},
 )
@@ -41,12 +43,14 @@ FRONT = {
     "launcher",
     "page_parts",
     "page_answers",
+    "page_drivers",
+    "page_trials",
     "page_fermentations",
     "page_intake",
     "page_panel",
-    "page_records",
     "page_scoring",
     "page_tasting",
+    "page_records",
     "__main__",
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

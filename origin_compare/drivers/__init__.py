@@ -1,36 +1,57 @@
 """What moves flavour: process or origin, and what this data cannot tell apart."""
 
+from origin_compare.drivers.agreement import Agreement, agreement
+from origin_compare.drivers.answers_kept import DriverAnswers
+from origin_compare.drivers.doubted import Doubted, doubted, pointed_at
 from origin_compare.drivers.foresight import Foresight, foresight
 from origin_compare.drivers.growers import Origins, origins
+from origin_compare.drivers.opened import Opened, opened
 from origin_compare.drivers.ordering import Importance, importance
 from origin_compare.drivers.overlap import Separability, separable
 from origin_compare.drivers.parting import Partition, hellinger, partition
 from origin_compare.drivers.paths import Path, path
 from origin_compare.drivers.shares import Split, split
 from origin_compare.drivers.slopes import Effects, effects
+from origin_compare.drivers.spread import spread
+from origin_compare.drivers.traits import FIELD, Traits, traits
+from origin_compare.drivers.trial_sizes import TrialSizes, trial_sizes
 from origin_compare.drivers.trials import Trials, next_trials
 from origin_compare.drivers.wording import PROCESS, Limits
 
 __all__ = [
+    "FIELD",
     "PROCESS",
+    "Agreement",
+    "Doubted",
+    "DriverAnswers",
     "Effects",
     "Foresight",
     "Importance",
     "Limits",
+    "Opened",
     "Origins",
     "Partition",
     "Path",
     "Separability",
     "Split",
+    "Traits",
+    "TrialSizes",
     "Trials",
+    "agreement",
+    "doubted",
     "effects",
     "foresight",
     "hellinger",
     "importance",
     "next_trials",
+    "opened",
     "origins",
     "partition",
     "path",
+    "pointed_at",
     "separable",
     "split",
+    "spread",
+    "traits",
+    "trial_sizes",
 ]

@@ -53,6 +53,14 @@ STEPS: dict[str, tuple[float, str]] = {
     "rain_mm": (10.0, "10 mm"),
     "lag_h": (1.0, "1 h"),
     "yeast_g_l": (0.1, "0.1 g/L"),
+    "screenings_pct": (1.0, "1 % of screenings"),
+    "thousand_grain_g": (1.0, "1 g"),
+    "yield_t_ha": (1.0, "1 t/ha"),
+    "mean_temp_c": (1.0, "1 °C"),
+    "extract_pct_dm": (1.0, "1 % of extract"),
+    "soluble_n_ratio_pct": (1.0, "1 %"),
+    "friability_pct": (1.0, "1 % of friability"),
+    "grain_moisture_pct": (1.0, "1 % of moisture"),
 }
 
 PROCESS = ("length_h", "peak_temp_c", "final_ph")

@@ -31,7 +31,7 @@ def effects(found: Effects, dark: bool = False) -> go.Figure:
     """One panel per process variable, one row per attribute: slope and its 95 % interval.
 
     The mark says the verdict: full and large clear, open a hint, small not shown, a thin cross
-    cannot be told apart, a bar the panel cannot tell.
+    cannot be told apart, a bar the panel cannot tell. A star: something speaks against it.
     """
     shades = ink(dark)
     table = found.table()
@@ -52,7 +52,9 @@ def effects(found: Effects, dark: bool = False) -> go.Figure:
             colour = getattr(shades, shade)
             figure.add_trace(interval(rows["low"], rows["high"], at, colour), row=1, col=column)
             figure.add_scatter(
-                x=rows["slope"], y=at, mode="markers",
+                x=rows["slope"], y=at, mode="markers+text",
+                text=["  *" if told else "" for told in rows["warning"]],
+                textposition="middle right", textfont={"size": 17, "color": shades.text},
                 marker={"symbol": symbol, "size": size, "color": colour, "line": {"width": 2}},
                 customdata=rows[["low", "high"]].assign(verdict=verdict).to_numpy(),
                 hovertemplate="%{y}: %{x:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f}), "

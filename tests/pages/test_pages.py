@@ -19,6 +19,7 @@ TITLES = {
     "tasting": "What do we taste next, and in which order?",
     "scoring": "What do you find in this glass?",
     "drivers": "What goes with flavour here: process or origin?",
+    "trials": "What should the next batches test?",
     "families": "Which batches are alike, and what do they make together?",
     "growers": "What can we tell this grower?",
     "chain": "Which grain is in this batch?",

@@ -1,0 +1,355 @@
+"""The sections of the drivers page, each asked, drawn and said."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import streamlit as st
+
+from origin_compare import figures, words
+from origin_compare import page_parts as parts
+from origin_compare.drivers import FIELD, PROCESS, pointed_at
+from origin_compare.drivers.wording import title, upper
+from origin_compare.errors import NotEnoughData
+from origin_compare.figures import driver_detail as detail
+from origin_compare.questions import Questions
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+    from streamlit.delta_generator import DeltaGenerator
+
+    from origin_compare.answers import Answer
+    from origin_compare.drivers import DriverAnswers, Effects, Separability
+
+ALL_GROWERS = "all growers"
+MOST_WARNINGS = 6
+MOST_TIES = 4
+INTERVAL = "95 % interval: where the true value plausibly lies."
+
+
+def leave_out(asked: Questions) -> list[str]:
+    """The batches left out by hand, kept in the address as `?leave_out=`; none at first."""
+    known = asked.batches.loc[~asked.batches["status"].eq("fermenting"), "batch_id"]
+    with st.container(key="noprint_leave_out"):
+        return st.multiselect(
+            "Leave out batches",
+            sorted(known),
+            key="leave_out",
+            placeholder="none left out",
+            help="For a batch whose readings are not to be trusted. Every answer on this page is "
+            "then worked out without it, and says so.",
+            bind="query-params",
+            persist_state="session",
+        )
+
+
+def readings(asked: Questions, chosen: list[str], place: DeltaGenerator) -> None:
+    """Which batches' figures rest on a reading set in doubt; one click leaves them out."""
+    with place.container(key="noprint_readings"):
+        if not asked.departures_known:
+            wanted = st.button(
+                "Are the readings sound? Hold every log against the house band",
+                key="check_readings",
+                icon=":material/thermostat:",
+                type="tertiary",
+            )
+            if not wanted:
+                return
+            with st.spinner("Holding every log against the house band …"):
+                found = asked.doubted
+        else:
+            found = asked.doubted
+        left = found.still_in(chosen)
+        if left.batches.empty:
+            st.caption(
+                "Left out by hand: every batch whose readings are in doubt."
+                if len(found.batches)
+                else found.sentence()
+            )
+            return
+        st.warning(left.sentence(), icon=":material/thermostat:")
+        st.button(
+            "Leave these out",
+            key="leave_doubted_out",
+            on_click=_leave,
+            args=([*chosen, *left.ids()],),
+        )
+
+
+def _leave(batches: list[str]) -> None:
+    st.session_state["leave_out"] = sorted(set(batches))
+
+
+@contextmanager
+def section(heading: str) -> Iterator[None]:
+    """A part of the page; what its data cannot bear is said there, and the rest goes on."""
+    st.header(heading, anchor=False)
+    try:
+        yield
+    except NotEnoughData as fault:
+        st.info(str(fault), icon=":material/info:")
+
+
+def answers(asked: Questions, chosen: list[str]) -> DriverAnswers | None:
+    """What goes with flavour; None, and why in words, while nothing can be said."""
+    try:
+        return asked.drivers(chosen)
+    except NotEnoughData as fault:
+        st.warning(str(fault), icon=":material/info:")
+        return None
+
+
+def season(answers: DriverAnswers) -> None:
+    """One sentence for the season, or why there is none."""
+    try:
+        parts.sentence(answers.split.sentence())
+    except NotEnoughData as fault:
+        st.warning(str(fault), icon=":material/info:")
+
+
+def told_apart(found: Separability) -> None:
+    """What moved together, before any coefficient."""
+    st.markdown("\n".join(f"- {line}" for line in found.sentences()[:MOST_TIES]))
+    table = found.table()
+    ends = table[["least", "most"]].to_numpy()
+    parts.figure_beside_table(
+        figures.overlap(found, parts.is_dark()),
+        pd.DataFrame(
+            {
+                "figure": table["variable"].map(title),
+                "range": [f"{low:.5g} to {high:.5g}" for low, high in ends],
+                "within_share": table["within_share"],
+                "vif": table["vif"],
+                "tied": table["tied"].map({True: "yes", False: ""}),
+            }
+        ),
+        "overlap",
+        "Every two of grower, lot, variety, vessel, yeast, length, temperature, pH and strength: "
+        "the larger the mark, the more they moved together; squares cannot be told apart.",
+    )
+    st.caption(
+        "Squares cannot be told apart; the number is how strongly they moved together, 0 to 1. "
+        "Within share: how much of a figure's variation lies among one grower's batches. Variance "
+        "inflation above 5: the others foretell it too well for a slope of its own."
+    )
+    parts.rests_on(found.rests_on())
+
+
+def split(answers: DriverAnswers) -> None:
+    """Origin, process, both together, unexplained: whole profile and attribute by attribute."""
+    found = answers.split
+    parts.figure_beside_table(
+        figures.split(found, parts.is_dark()),
+        found.table().rename(columns={"low": "low_pct", "high": "high_pct"}),
+        "split",
+        "For the whole profile and each attribute: the share of variation that goes with origin, "
+        "with process, with both together, and what is unexplained, with intervals.",
+    )
+    st.caption(
+        "Dot: the share estimated. Line: where the true share plausibly lies (95 %). A share near "
+        "nothing can come out below zero, since estimates err both ways."
+    )
+    parts.rests_on(found.rests_on())
+
+
+def effects(answers: DriverAnswers) -> None:
+    """Slopes with their verdicts, and what speaks against each."""
+    found = answers.effects
+    parts.sentence(found.sentence())
+    columns = ["attribute", "process", "verdict", "slope", "low", "high", "step", "q", "within",
+               "between"]  # fmt: skip
+    table = found.table()[columns]
+    parts.figure_beside_table(
+        figures.effects(found, parts.is_dark()),
+        table.assign(process=table["process"].map(title)).rename(
+            columns={"within": "within_growers", "between": "between_growers"}
+        ),
+        "effects",
+        "Slope of every attribute on each process variable with its 95 % interval; the shape of "
+        "the mark says how clear it is.",
+    )
+    st.caption(
+        "Full large mark: clear. Open: a hint. Small: not shown. Thin cross: cannot be told apart "
+        "from something else. Bar: the panel cannot tell batches apart on it. A star beside a "
+        f"mark: read the doubt below. {INTERVAL}"
+    )
+    _warnings(found)
+    parts.rests_on(found.rests_on())
+
+
+def _warnings(found: Effects) -> None:
+    """What speaks against taking a finding at its word, a line each."""
+    spoken = found.slopes[found.slopes["warning"].ne("")]
+    if spoken.empty:
+        return
+    st.markdown(f"**Before you rely on a finding.** {pointed_at(found.slopes)}")
+    lines = [
+        f"- {upper(words.flavour(str(row['attribute'])))} and {title(str(row['process']))} "
+        f"({row['verdict']}): {row['warning']}."
+        for row in spoken.to_dict("records")
+    ]
+    st.markdown("\n".join(lines[:MOST_WARNINGS]))
+    if len(lines) > MOST_WARNINGS:
+        with st.expander(f"{len(lines) - MOST_WARNINGS} more"):
+            st.markdown("\n".join(lines[MOST_WARNINGS:]))
+
+
+def attribute(answers: DriverAnswers) -> str:
+    """One attribute opened: its batches against each process variable."""
+    chosen = parts.pick(
+        "Attribute", list(answers.profile.attributes), "attribute",
+        format_func=words.flavour, width=260,
+    )  # fmt: skip
+    found = answers.opened(chosen)
+    parts.sentence(found.sentence())
+    process = ", ".join(title(name) for name in found.process)
+    parts.figure_beside_table(
+        detail.opened(found, parts.is_dark()),
+        found.table(),
+        f"batches_{chosen}",
+        f"Adjusted score for {words.flavour(chosen)} of every batch with the panel's interval, "
+        f"against {process}, with the slope and its band.",
+        table_height=360,
+    )
+    st.caption(
+        f"Each point a batch ({detail.batch_signs(found)}), its line the panel's 95 % interval. "
+        "Solid slope: the other process variables allowed for. Broken: this one alone, because it "
+        "cannot be told apart. Band: the slope's own interval. Batches named are those a finding "
+        "leans on."
+    )
+    parts.rests_on(found.rests_on())
+    return chosen
+
+
+def origins(answers: DriverAnswers, chosen: str) -> None:
+    """Growers side by side on one attribute, or one grower on all."""
+    found, agreement = answers.origins, answers.agreement
+    growers = sorted(found.profiles[found.origin].unique())
+    grower = parts.pick("Grower", [ALL_GROWERS, *growers], "of_grower", width=260)
+    parts.sentence(f"{found.sentence()} {_kept_places(answers, chosen, grower)}")
+    every = grower == ALL_GROWERS
+    what = {"attribute": chosen, "grower": None} if every else {"attribute": None, "grower": grower}
+    table = found.table()
+    mine = table["attribute"] == chosen if every else table[found.origin] == grower
+    columns = ["n_batches", "estimate", "low", "high", "direct", "direct_low", "direct_high"]
+    shown = table.loc[mine, [found.origin if every else "attribute", *columns]]
+    parts.figure_beside_table(
+        detail.origins(found, agreement, **what, dark=parts.is_dark()),
+        shown.rename(
+            columns={
+                "estimate": "total", "low": "total_low", "high": "total_high",
+                "n_batches": "batches",
+            }
+        ),
+        f"growers_{chosen}" if every else f"profile_{grower}",
+        "Each grower's distance from the mean of all growers, process as it was and at like "
+        "process, with intervals, and what each harvest alone gave.",
+    )  # fmt: skip
+    st.caption(
+        "Full dot: process left as it was (total). Open dot: at like length, peak temperature and "
+        "final pH (direct). Both are drawn towards the mean as far as they are uncertain. Small "
+        f"signs: what one harvest alone gave, as scored ({detail.season_signs(agreement)}). In "
+        "the order of their codes, not of merit."
+    )
+    parts.rests_on(f"{found.rests_on()} {agreement.rests_on()}")
+
+
+def _kept_places(answers: DriverAnswers, chosen: str, grower: str) -> str:
+    if grower != ALL_GROWERS:
+        return ""
+    if chosen not in list(answers.profile.told):
+        return f"The panel cannot tell batches apart on {words.flavour(chosen)}."
+    return f"On {words.flavour(chosen)}, {answers.agreement.of(chosen)}"
+
+
+def field(answers: DriverAnswers, chosen: str) -> None:
+    """What of field and malt goes with the attribute, and a path by way of process if wanted."""
+    found = answers.traits
+    parts.sentence(found.sentence())
+    table = found.of(chosen)[["trait", "verdict", "slope", "low", "high", "step", "q"]]
+    parts.figure_beside_table(
+        detail.traits(found, chosen, parts.is_dark()),
+        table.assign(trait=table["trait"].map(title)),
+        f"field_{chosen}",
+        f"Slope of {words.flavour(chosen)} on each figure of field and malt with its interval.",
+    )
+    parts.rests_on(found.rests_on())
+    on = st.toggle(
+        "Follow a path: field, then process, then flavour",
+        key="path",
+        bind="query-params",
+        persist_state="session",
+    )
+    if on:
+        _path(answers, list(dict.fromkeys(found.slopes["trait"])))
+
+
+def _path(answers: DriverAnswers, traits: list[str]) -> None:
+    st.markdown(
+        "**This takes something for granted:** that the field's figure came first, that it moved "
+        "the process variable and not the other way round, and that no third thing moved both. "
+        "The data cannot check it."
+    )
+    with st.container(horizontal=True):
+        trait = parts.pick(
+            "Field or malt", traits or list(FIELD), "trait", format_func=title, width=260
+        )
+        between = parts.pick("By way of", list(PROCESS), "by_way_of", format_func=title, width=260)
+    found = answers.path(trait, between)
+    table = found.table()
+    shown = ["attribute", "by_way_of", "by_way_of_low", "by_way_of_high", "direct", "total"]
+    _laid_out(
+        found,
+        f"path_{trait}_{between}",
+        detail.path(found, parts.is_dark()),
+        f"Part of each attribute's slope on {title(trait)} by way of {title(between)}, the part "
+        "at like process, and both together, with intervals.",
+        table.loc[table["told_apart"], shown],
+    )
+
+
+def _laid_out(answer: Answer, name: str, figure: Figure, says: str, table: pd.DataFrame) -> None:
+    """Sentence, figure beside a shortened table, what it rests on."""
+    parts.sentence(answer.sentence())
+    parts.figure_beside_table(figure, table, name, says)
+    parts.rests_on(answer.rests_on())
+
+
+def foresight(answers: DriverAnswers) -> None:
+    """Prediction as the judge, worked out when asked for."""
+    st.markdown(
+        "If process and field really tell what a spirit will be like, they should foretell growers "
+        "and harvests that were left out. The judge is the mean of the others: whoever cannot "
+        "beat it has learnt nothing."
+    )
+    on = st.toggle(
+        "Leave out each grower, then each harvest, and foretell it",
+        key="foresight",
+        bind="query-params",
+        persist_state="session",
+    )
+    if not on:
+        return
+    with st.spinner("Leaving out growers and harvests in turn …"):
+        found = answers.foresight
+    _laid_out(
+        found,
+        "foresight",
+        detail.foresight(found, parts.is_dark()),
+        "How much smaller the error of each method is than that of the mean, for growers and for "
+        "harvests left out; left of nothing is worse than the mean.",
+        detail.foresight_table(found),
+    )
+    st.caption(
+        "Circle: ridge regression (many weak predictors, all held back). Diamond: partial least "
+        "squares (a few combined predictors). Full: surely better than the mean. Open: no better."
+    )
+
+
+def shown(heading: str, part: Callable[[DriverAnswers], None], answers: DriverAnswers) -> None:
+    """One section under its heading."""
+    with section(heading):
+        part(answers)

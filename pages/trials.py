@@ -1,0 +1,30 @@
+"""What should the next batches test?"""
+
+import streamlit as st
+
+from origin_compare import page_parts as parts
+from origin_compare import page_trials as pieces
+from origin_compare.page_answers import questions
+
+with parts.question("What should the next batches test?"):
+    years = parts.season_choice()
+    asked = questions(years)
+    answer = st.container()
+    with st.spinner("Adjusting the panel's scores …"):
+        flavour, sd, said = pieces.doubt(asked)
+    st.caption(said)
+    wished = pieces.wish(asked, sd, flavour)
+    if wished is not None:
+        with st.spinner("Choosing the settings that tell most …"):
+            plan = pieces.plan(asked, wished)
+        with answer:
+            pieces.answer(plan, wished)
+        pieces.runs(plan, wished)
+        st.header("What they would show", anchor=False)
+        pieces.seen(plan)
+        st.header("Before you make them", anchor=False)
+        pieces.cautions(plan, wished, asked)
+        st.header("More batches, or fewer?", anchor=False)
+        with st.spinner("Planning other numbers of batches …"):
+            sizes = pieces.sizes(asked, wished)
+        pieces.more_or_fewer(sizes)
