@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from origin_compare.questions import Questions
 
 _LEFT = [
-    "batch_id", "vessel", "status", "channel", "from_h", "to_h", "causes", "next_check", "co2_kg",
+    "batch_id", "vessel", "status", "channel", "from_h", "to_h", "causes", "next_check", "CO2_kg",
 ]  # fmt: skip
 _MOST = 6
 _EVENTS_SHOWN = 12
@@ -38,18 +38,23 @@ def at_a_glance(asked: Questions) -> None:
     _to_watch(asked)
     st.subheader("Every batch against the clock", anchor=False)
     everything = st.toggle("Show the batches in style too", key="everything", bind="query-params")
-    table = found.table().merge(seen.table()[["batch_id", "co2_kg"]], on="batch_id")
+    gas = seen.table()[["batch_id", "co2_kg"]].rename(columns={"co2_kg": "CO2_kg"})
+    table = found.table().merge(gas, on="batch_id")
     kept = table if everything else table[(table["status"] != "in style") | table["running"]]
     kept = kept.assign(status=kept["status"].replace("still fermenting", "fermenting"))
     lengths = asked.season.sheets["readings"].groupby("batch_id")["hours"].max()
     parts.figure_beside_table(
         figures.departures(found, lengths, everything, parts.is_dark()),
-        kept.sort_values("running", ascending=False, kind="stable")[_LEFT],
+        kept.sort_values("status", key=_rank, kind="stable")[_LEFT],
         "departures",
         "One line per batch from yeast in to its last reading, running batches first. "
         + " ".join(one.sentence() for one in found if one.status == "left"),
     )
     parts.rests_on(found.rests_on())
+
+
+def _rank(status: pd.Series) -> pd.Series:
+    return status.map({"fermenting": 0, "left": 1, "cannot tell": 2}).fillna(3)
 
 
 def _to_watch(asked: Questions) -> None:
@@ -77,14 +82,15 @@ def one_batch(asked: Questions) -> None:
     chosen = parts.pick("Batch", [*first, *rest], "batch", width=240)
     with st.spinner("Reading the batch …"):
         opened = asked.batch(chosen)
+    read = opened.readings()
     parts.sentence(opened.sentence())
     parts.figure_beside_table(
         figures.batch(opened, parts.is_dark()),
-        opened.readings(),
+        read,
         f"batch_{chosen}",
         f"Gravity, pH, temperature and cooling of {chosen} over the hours since yeast in, with "
         f"the house band, readings set aside and what happened. {opened.sentence()}",
-        table_height=520,
+        table_height=min(520, 38 * (len(read) + 1)),
     )
     _every_value(opened, chosen)
     if opened.departure.status == "left":

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from origin_compare.vatting import Recipes
 
 KEPT_CHOICES = 8
-"""Choices of batches left out whose answers are kept side by side."""
+"""Batches opened, and choices of batches left out, whose answers are kept."""
 
 
 class Questions:
@@ -45,6 +45,7 @@ class Questions:
 
     def __init__(self, season: Season) -> None:
         self.season = season
+        self._opened: dict[str, BatchReview] = {}
         self._drivers: dict[tuple[str, ...], DriverAnswers] = {}
 
     @cached_property
@@ -97,7 +98,13 @@ class Questions:
         """One batch's channels, band and events."""
         from origin_compare import fermentation
 
-        return fermentation.review(self.season, batch_id, self.season.rules, self.departures)
+        if batch_id not in self._opened:
+            while len(self._opened) >= KEPT_CHOICES:
+                self._opened.pop(next(iter(self._opened)), None)
+            self._opened[batch_id] = fermentation.review(
+                self.season, batch_id, self.season.rules, self.departures
+            )
+        return self._opened[batch_id]
 
     def side_by_side(
         self, batch_ids: Sequence[str], by: Literal["hours", "attenuation"] = "hours"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
@@ -23,6 +25,7 @@ _KINDS = {
 _CHARS = 62
 """Letters that fit across the figure on a narrow screen."""
 _LONGEST = 34
+_ROW_PX, _TOLD_PX = 22, 40
 
 
 def departures(
@@ -37,12 +40,13 @@ def departures(
     shown = sorted(
         (one for one in found if everything or one.status != "in style" or one.running), key=_rank
     )
-    names = [one.batch_id for one in shown]
-    ends = {name: float(lengths.get(name, 0.0)) for name in names}
+    told = {one.batch_id: text for one in shown if (text := _told(one))}
+    rows = _rows(shown, told)
+    ends = {one.batch_id: float(lengths.get(one.batch_id, 0.0)) for one in shown}
     figure = go.Figure()
-    figure.add_trace(interval([0.0] * len(names), list(ends.values()), names, shades.faint, 5))
+    figure.add_trace(interval([0.0] * len(rows), ends.values(), rows.values(), shades.faint, 5))
     left = [one for one in shown if one.status == "left"]
-    at = [one.batch_id for one in left]
+    at = [rows[one.batch_id] for one in left]
     figure.add_trace(
         interval([one.from_h for one in left], [one.to_h for one in left], at, shades.accent, 9)
     )
@@ -53,35 +57,36 @@ def departures(
     )  # fmt: skip
     others = [one for one in shown if one.running or one.status == "cannot tell"]
     figure.add_scatter(
-        x=[ends[one.batch_id] for one in others], y=[one.batch_id for one in others],
+        x=[ends[one.batch_id] for one in others], y=[rows[one.batch_id] for one in others],
         mode="markers", hoverinfo="skip",
         marker={
             "symbol": ["triangle-right" if one.running else "circle-open" for one in others],
             "size": 10, "color": shades.estimate,
         },
     )  # fmt: skip
-    told = [(one, _told(one)) for one in shown if _told(one)]
-    longest = max([*ends.values(), 24.0])
-    for one, text in told:
+    dress(figure, dark, height=round(max(rows.values(), default=0.0) + 150), left=80)
+    for name, text in told.items():
         # under the line, so that no label runs out of a narrow figure
         figure.add_annotation(
-            x=0, y=one.batch_id, text=text, showarrow=False, xanchor="left", yanchor="top",
-            yshift=-3, font={"size": 12, "color": shades.soft},
+            x=0, y=rows[name], text=text, showarrow=False, xanchor="left", yanchor="top",
+            yshift=-4, font={"size": 12, "color": shades.soft},
         )  # fmt: skip
-    dress(
-        figure,
-        dark,
-        height=max((40 if len(told) > len(names) / 3 else 26) * len(names) + 90, 170),
-        left=80,
-    )
-    for note in figure.layout.annotations:
-        note.font = {"size": 12, "color": shades.soft}
     figure.update_yaxes(
-        showgrid=False, type="category", categoryorder="array", categoryarray=names,
-        range=[len(names) - 0.3, -0.6],
+        showgrid=False, tickvals=list(rows.values()), ticktext=list(rows),
+        range=[max(rows.values(), default=0.0) + 34, -20],
     )  # fmt: skip
+    longest = max([*ends.values(), 24.0])
     figure.update_xaxes(title_text="hours since yeast in", range=[-2, longest * 1.03])
     return figure
+
+
+def _rows(shown: list[Departure], told: Mapping[str, str]) -> dict[str, float]:
+    """Where each batch's line stands, in pixels from the first; deeper with words under it."""
+    rows, at = {}, 0.0
+    for one in shown:
+        rows[one.batch_id] = at
+        at += _TOLD_PX if one.batch_id in told else _ROW_PX
+    return rows
 
 
 def _rank(one: Departure) -> int:

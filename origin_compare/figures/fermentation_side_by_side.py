@@ -10,7 +10,7 @@ from plotly.subplots import make_subplots
 
 from origin_compare.fermentation import Comparison
 from origin_compare.figures.fermentation import MOST_POINTS, thinned
-from origin_compare.figures.style import LINE_STYLES, SYMBOLS, dress, families_of, ink
+from origin_compare.figures.style import LINE_STYLES, SYMBOLS, Ink, dress, families_of, ink
 
 _PANELS = {
     "sg": ("gravity", ".4f"),
@@ -53,7 +53,7 @@ def side_by_side(compared: Comparison, dark: bool = False) -> go.Figure:
     for title in figure.layout.annotations[: len(shown)]:
         title.update(x=0, xanchor="left", font={"size": 13, "color": shades.soft})
     for row, name in enumerate(shown, start=1):
-        _labels(figure, lines[lines["channel"] == name], row, colours)
+        _labels(figure, lines[lines["channel"] == name], row, colours, shades)
     if "sg" in shown:
         figure.update_yaxes(tickformat=".3f", row=shown.index("sg") + 1, col=1)
     figure.update_layout(margin_r=92)
@@ -63,7 +63,9 @@ def side_by_side(compared: Comparison, dark: bool = False) -> go.Figure:
     return figure
 
 
-def _labels(figure: go.Figure, mine: pd.DataFrame, row: int, colours: Mapping[str, str]) -> None:
+def _labels(
+    figure: go.Figure, mine: pd.DataFrame, row: int, colours: Mapping[str, str], shades: Ink
+) -> None:
     """Each batch's name right of the panel at the height of its line's end, pushed apart where
     they would overprint."""
     ends = mine.sort_values("at", kind="stable").groupby("batch_id", sort=False)["value"].last()
@@ -79,9 +81,10 @@ def _labels(figure: go.Figure, mine: pd.DataFrame, row: int, colours: Mapping[st
     for name, height in heights.items():
         mark = _SIGNS[order.index(name)]
         figure.add_annotation(
-            x=1, xref="x domain", y=height, yref="y domain", text=f"{mark} {name}",
+            x=1, xref="x domain", y=height, yref="y domain",
+            text=f'<span style="color:{colours[name]}">{mark}</span> {name}',
             xanchor="left", xshift=6, showarrow=False, row=row, col=1,
-            font={"size": 12, "color": colours[name]},
+            font={"size": 12, "color": shades.text},
         )  # fmt: skip
 
 
