@@ -1,5 +1,7 @@
 """Which batches left the house style, when and why?"""
 
+import streamlit as st
+
 from origin_compare import page_fermentations as fermentations
 from origin_compare import page_parts as parts
 from origin_compare.page_answers import questions
@@ -8,5 +10,12 @@ with parts.question("Which batches left the house style, when and why?"):
     asked = questions(parts.season_choice())
     fermentations.at_a_glance(asked)
     fermentations.one_batch(asked)
+    batch = st.session_state.get("batch") or asked.season.batches["batch_id"].iloc[0]
+    st.page_link(
+        parts.page_file("trace"),
+        label=f"Where do the figures of {batch} come from?",
+        icon=":material/search:",
+        query_params={"what": "a worked-out figure", "of": str(batch)},
+    )
     fermentations.side_by_side(asked)
     fermentations.caution()

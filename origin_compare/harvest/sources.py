@@ -48,10 +48,10 @@ class Sources:
     def sentence(self) -> str:
         name = words.label(self.figure)
         if not self.value and self.figure.startswith(_SCORE) and len(self.cells):
-            return f"{name} of {self.batch_id} is {self.how}."
+            return f"Of {self.batch_id}, {name}: {self.how}."
         if not self.value:
-            return f"There is no {name} for {self.batch_id}: it would be {self.how}."
-        return f"{name} of {self.batch_id} is {self.value}: {self.how}."
+            return f"Of {self.batch_id}, {name}: not known. It would be {self.how}."
+        return f"Of {self.batch_id}, {name}: {self.value}. It is {self.how}."
 
     def table(self) -> pd.DataFrame:
         return self.cells

@@ -224,6 +224,8 @@ def frame_of(sheet: str, row: Row[Any]) -> pd.DataFrame:
 def in_words(sheet: str, row: Row[Any], column: Column) -> str:
     """A stored value as text, empty where it is missing."""
     text = canonical_text(sheet, frame_of(sheet, row))[column.name].iloc[0]
+    if column.kind == "moment" and not pd.isna(text):
+        return f"{text.removesuffix('Z').replace('T', ' ').removesuffix(':00')} UTC"
     if isinstance(text, float) and not pd.isna(text):
         return f"{text:.12g}"  # a figure divided by 1000 on the way in would show its sixteenth
     return "" if pd.isna(text) else str(text)

@@ -106,8 +106,8 @@ def test_a_correction_that_cannot_be_is_refused_in_words(
 def test_a_worked_out_figure_names_file_and_row_of_its_cells(full: Path) -> None:
     app = opened("trace", what="a worked-out figure", of="Q24-12", figure="final pH")
     assert not app.exception
-    assert "final pH of Q24-12 is" in said(app)
-    assert "the last pH recorded." in said(app)
+    assert "Of Q24-12, final pH: 3." in said(app)
+    assert "It is the last pH recorded." in said(app)
     cells = table_with(app, "file row")
     assert cells["sheet"].tolist() == ["readings"]
     assert cells["file"].tolist() == ["readings_2024.csv"]
@@ -124,7 +124,7 @@ def test_every_worked_out_figure_can_be_opened(full: Path) -> None:
     box = next(one for one in app.selectbox if one.key == "trace_figure")
     assert len(box.options) > 40
     app = opened("trace", what="a worked-out figure", of="Q24-12", figure="score floral")
-    assert "floral of Q24-12 is" in said(app)
+    assert "Of Q24-12, score floral: " in said(app)
     assert set(table_with(app, "file row")["sheet"]) == {"scores"}
 
 
