@@ -48,7 +48,7 @@ _CSS = """
 h1 {font-size: 2.0rem !important; padding-bottom: .6rem !important;}
 h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 [class*="st-key-pair"] [data-testid="stHorizontalBlock"] {align-items: flex-start;}
-@media (max-width: 1100px) {
+@media screen and (max-width: 1100px) {
   [class*="st-key-pair"] > [data-testid="stLayoutWrapper"] > [data-testid="stHorizontalBlock"],
   [class*="st-key-pair"] > [data-testid="stHorizontalBlock"] {flex-wrap: wrap;}
   [class*="st-key-pair"] [data-testid="stColumn"] {min-width: 100% !important;}
@@ -56,7 +56,9 @@ h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 @media print {
   header, [data-testid="stHeader"], [data-testid="stToolbar"], .stDownloadButton,
   [class*="st-key-noprint"], [data-testid="stSidebar"] {display: none !important;}
-  .stMainBlockContainer {padding: 0 !important; max-width: none !important;}
+  .stMainBlockContainer {padding: 0 !important; max-width: none !important; zoom: .56;}
+  [data-testid="stHorizontalBlock"] {display: flex !important; flex-wrap: nowrap !important;}
+  [data-testid="stColumn"] {min-width: 0 !important;}
   .stApp, .stMain, [data-testid="stAppViewContainer"] {position: static !important;
      overflow: visible !important; height: auto !important;}
   @page {size: A4; margin: 12mm;}

@@ -21,13 +21,11 @@ with parts.question("What can we tell this grower?"):
     parts.sentence(letter.sentence())
     if not letter.flavours.empty:
         shown = letter.table()[
-            ["attribute", "own", "low", "high", "group_low", "group_high", "evidence"]
+            ["attribute", "evidence", "own", "low", "high", "group_low", "group_high"]
         ]
         parts.figure_beside_table(
             figures.grower(letter, parts.is_dark()),
-            letter.table()[
-                ["attribute", "own", "low", "high", "group_low", "group_high", "evidence"]
-            ],
+            words.bearable(shown),
             f"grower_{grower}_{year}",
             "This grower's spirit on each attribute with its interval, against the middle half "
             "of the season's growers.",
