@@ -10,27 +10,27 @@ from origin_compare.page_answers import questions
 from origin_compare.questions import Questions
 from origin_compare.records.balance import Balance
 
-BATCH, GROWER = "One batch", "One grower"
+WORDS = {"batch": "One batch", "grower": "One grower"}
 
 
 def main() -> None:
     years = parts.season_choice()
     asked = questions(years)
-    by_grower = "grower" in st.query_params and "batch" not in st.query_params
+    # An address that names a grower alone opens on it; kept, since a default must not change.
+    alone = "grower" in st.query_params and "batch" not in st.query_params
+    at_first = st.session_state.setdefault("of_at_first", "grower" if alone else "batch")
     with st.container(horizontal=True, key="noprint_of"):
         of = st.segmented_control(
-            "Look at",
-            [BATCH, GROWER],
-            default=GROWER if by_grower else BATCH,
-            key="chain_of",
-        )
-        if of == GROWER:
+            "Look at", list(WORDS), default=at_first, format_func=WORDS.__getitem__, key="of",
+            bind="query-params",
+        )  # fmt: skip
+        if of == "grower":
             growers = sorted(asked.season.sheets["lots"]["grower_id"].dropna().unique())
             grower = parts.pick("Grower", growers, "grower", width=240)
         else:
             batches = asked.season.batches["batch_id"].tolist()
             batch = parts.pick("Batch", batches, "batch", width=240)
-    if of == GROWER:
+    if of == "grower":
         show_grower(asked, grower)
     else:
         show_batch(asked, batch)

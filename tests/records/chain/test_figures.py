@@ -7,6 +7,7 @@ import pytest
 from origin_compare import figures
 from origin_compare.records.chain import chain_of, grower_chain
 from origin_compare.records.join import build_season
+from origin_compare.records.season import Season
 from tests.records.chain.stills import A_THIRD_AT_30, rules, runs_of
 from tests.records.store import small
 
@@ -55,3 +56,12 @@ def test_a_lot_not_mashed_and_a_grower_without_lots() -> None:
     idle = figures.grower_chain(grower_chain(season, "G2"))
     assert "<b>L4</b>" in texts(idle)
     assert texts(figures.grower_chain(grower_chain(season, "G9"))) == ["lot", "malting", "batch"]
+
+
+def test_the_demo_s_mixed_batch_and_its_growers(demo_season: Season) -> None:
+    view = chain_of(demo_season, "Q25-09")
+    assert view.sentence().startswith("Batch Q25-09 is mixed from several growers")
+    assert view.purity.of == "G09" and not view.purity.single_origin
+    assert view.account.flags == ()
+    ways = grower_chain(demo_season, "G09").ways
+    assert ways["malt_id"].nunique() == ways["batch_id"].nunique() == 4
