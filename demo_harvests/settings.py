@@ -23,6 +23,7 @@ HOUSE_RULES = f"""\
 # What this house holds to; everything not named here stays as it comes.
 
 time_zone = "{TIME_ZONE}"
+feints_kept_apart = "by grower"
 
 [windows.peak_temp_c]
 low = 27.0
