@@ -46,8 +46,8 @@ def test_a_value_is_traced_to_its_cell(store: Store) -> None:
     }
     today = f"{pd.Timestamp.now(tz='UTC'):%Y-%m-%d}"
     assert found.sentence() == (
-        "grain nitrogen, % dry of L1 is 1.46; it came from lots.csv row 2, written '1,46' there, taken "
-        f"in by the mill on {today} (intake 1)."
+        "grain nitrogen, % dry of L1 is 1.46; it came from lots.csv row 2, written '1,46' there, "
+        f"taken in by the mill on {today} (intake 1)."
     )
     assert found.table()["text"].tolist()[3] == "1,46"
 
