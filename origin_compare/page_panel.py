@@ -14,12 +14,9 @@ from origin_compare.panel import Performance, Profile
 from origin_compare.panel.seeing_power import Between
 from origin_compare.questions import Questions
 
-VIEWS = {
-    "panel": "The panel",
-    "assessors": "Assessors",
-    "sessions": "One tasting",
-    "tests": "Difference tests",
-}
+VIEWS = ("Panel", "Assessors", "Tastings", "Tests")
+MOST_SHOWN = 5
+"""Findings of an assessor shown before the rest is folded away."""
 TESTS = {
     "triangle": "triangle: which of three is the odd one",
     "duo-trio": "duo-trio: which of two is the reference",
@@ -32,12 +29,11 @@ TESTS = {
 def view() -> str:
     """What is looked at, kept in the address; an assessor or tasting named there opens itself."""
     asked = st.query_params
-    first = "assessors" if "assessor" in asked else "sessions" if "tasting" in asked else "panel"
+    first = "Assessors" if "assessor" in asked else "Tastings" if "tasting" in asked else "Panel"
     with st.container(key="noprint_view"):
         chosen = st.segmented_control(
-            "Look at", list(VIEWS), default=first, key="view", format_func=VIEWS.__getitem__,
-            bind="query-params", required=True,
-        )  # fmt: skip
+            "Look at", VIEWS, default=first, key="view", bind="query-params", required=True
+        )
     return chosen or first
 
 
@@ -224,13 +220,16 @@ def _one_assessor(found: Performance) -> None:
     wrong = own[~own["verdict"].isin(["sound", "not judged"])]
     if wrong.empty:
         st.markdown("Nothing to train here before the next tasting.")
-    for row in wrong.to_dict("records"):
-        st.markdown(f"- **{words.flavour(row['attribute'])}**: {row['evidence']}. {row['train']}")
-    parts.show_table(
-        own[["attribute", "verdict", "evidence", "n_scores", "agreement_r", "spread_slope",
-             "repeat_ratio"]],
-        f"assessor_{who}",
-    )  # fmt: skip
+    found_wrong = [
+        f"- **{words.flavour(row['attribute'])}**: {row['evidence']}. {row['train']}"
+        for row in wrong.to_dict("records")
+    ]
+    st.markdown("\n".join(found_wrong[:MOST_SHOWN]))
+    if len(found_wrong) > MOST_SHOWN:
+        with st.expander(f"{len(found_wrong) - MOST_SHOWN} more"):
+            st.markdown("\n".join(found_wrong[MOST_SHOWN:]))
+    columns = ["attribute", "verdict", "n_scores", "agreement_r", "spread_slope", "repeat_ratio"]
+    parts.show_table(own[columns].round(2), f"assessor_{who}")
     st.caption(
         "Agreement: correlation with the other assessors' adjusted means. Spread: 1 is the panel's "
         "own use of the scale. Repeat ratio: own repeat error over the others'."

@@ -108,7 +108,8 @@ def _day(scores: pd.DataFrame) -> dict:
     scales = [str(name) for name in scores["scale"].dropna().unique()][::-1] or ["0-10"]
     first, second, third, fourth, fifth = st.columns(5)
     day = first.date_input("Day", date.today(), key="plan_day", format="YYYY-MM-DD")
-    name = second.text_input("Name of the tasting", _next_name(scores, day.year), key="plan_name")
+    free = _next_name(scores, day.year)
+    name = second.text_input("Name of the tasting", free, key=f"plan_name_{free}")
     abv = third.number_input(
         "Strength in the glass, % vol", 5.0, 40.0, 20.0, 0.5, key="plan_abv",
         help="New make is cut to about 20 % vol (common practice): uncut it is flammable and "

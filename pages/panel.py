@@ -7,16 +7,16 @@ from origin_compare.page_answers import questions
 with parts.question("What can the panel tell apart, and what not?"):
     asked = questions(parts.season_choice())
     view = panel.view()
-    if view == "panel":
+    if view == "Panel":
         profile = panel.profile_of(asked)
         panel.at_a_glance(profile)
         panel.one_batch(profile)
         panel.smallest(asked, profile)
         panel.in_plain_words()
-    elif view == "assessors":
+    elif view == "Assessors":
         panel.assessors(asked)
         panel.in_plain_words()
-    elif view == "sessions":
+    elif view == "Tastings":
         panel.sessions(asked, panel.profile_of(asked))
         panel.in_plain_words()
     else:

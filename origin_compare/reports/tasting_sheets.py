@@ -72,7 +72,7 @@ def pours(kept: KeptPlan, strengths: pd.Series | None, glass_ml: float = 30.0) -
 def _sheet(kept: KeptPlan, who: str, own: pd.DataFrame) -> str:
     plan = kept.plan
     first = own.iloc[0]
-    where = f"round {first['replicate']}, sitting {first['sitting']}"
+    where = f"Round {first['replicate']}, sitting {first['sitting']}"
     day = f" on {kept.tasted_on}" if kept.tasted_on else ""
     codes = "".join(f'<th scope="col" class="code">{int(code)}</th>' for code in own["code"])
     blank = "<td></td>" * len(own)
