@@ -208,7 +208,7 @@ def attribute(answers: DriverAnswers) -> str:
     process = ", ".join(title(name) for name in found.process)
     parts.figure_beside_table(
         detail.opened(found, parts.is_dark()),
-        found.table(),
+        found.table().rename(columns={"peak_temp_c": "peak_c"}),
         f"batches_{chosen}",
         f"Adjusted score for {words.flavour(chosen)} of every batch with the panel's interval, "
         f"against {process}, with the slope and its band.",
@@ -250,9 +250,9 @@ def origins(answers: DriverAnswers, chosen: str) -> None:
     )  # fmt: skip
     st.caption(
         "Full dot: process left as it was (total). Open dot: at like length, peak temperature and "
-        "final pH (direct). Both are drawn towards the mean as far as they are uncertain. Small "
-        f"signs: what one harvest alone gave, as scored ({detail.season_signs(agreement)}). In "
-        "the order of their codes, not of merit."
+        "final pH (direct). Lines: 95 % intervals. Both are drawn towards the mean as far as they "
+        f"are uncertain. Small signs: what one harvest alone gave, as scored "
+        f"({detail.season_signs(agreement)}). In the order of their codes, not of merit."
     )
     parts.rests_on(f"{found.rests_on()} {agreement.rests_on()}")
 
@@ -345,7 +345,8 @@ def foresight(answers: DriverAnswers) -> None:
     )
     st.caption(
         "Circle: ridge regression (many weak predictors, all held back). Diamond: partial least "
-        "squares (a few combined predictors). Full: surely better than the mean. Open: no better."
+        "squares (a few combined predictors). Full: surely better than the mean. Open: no better. "
+        "Few harvests left out in turn are few draws of the weather."
     )
 
 

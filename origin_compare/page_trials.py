@@ -9,6 +9,7 @@ import streamlit as st
 
 from origin_compare import page_parts as parts
 from origin_compare import words
+from origin_compare.answers import listed
 from origin_compare.drivers import Trials, TrialSizes, next_trials, trial_sizes
 from origin_compare.drivers.trial_settings import levels_of, outside_house, settable
 from origin_compare.drivers.trials import FEWEST, MOST, Model
@@ -41,10 +42,23 @@ class Wish:
     seed: int
 
 
+def left_out(asked: Questions) -> tuple[str, ...]:
+    """Batches left out by hand on the drivers page: they are no witness here either."""
+    known = set(asked.batches["batch_id"])
+    return tuple(one for one in st.session_state.get("leave_out", ()) if one in known)
+
+
+def so_far(asked: Questions) -> pd.DataFrame:
+    """The batches that count as made: ended, and not left out by hand."""
+    batches = asked.batches
+    out = batches["batch_id"].isin(left_out(asked)) | batches["status"].eq("fermenting")
+    return batches[~out]
+
+
 def doubt(asked: Questions) -> tuple[str, float, str]:
     """The attribute cared about, how far like batches differ on it, and that in words."""
     try:
-        spread = asked.drivers().spread
+        spread = asked.drivers(left_out(asked)).spread
     except NotEnoughData as fault:
         return "", NO_DATA_SD, f"{fault} Until then a spread of {NO_DATA_SD:g} points is supposed."
     told = spread[spread["told_apart"]]
@@ -59,12 +73,14 @@ def doubt(asked: Questions) -> tuple[str, float, str]:
         f"{words.flavour(chosen)} ({row['batch_sd']:.2f} batch to batch, {row['panel_sd']:.2f} "
         "the panel's own error): that is what the trial has to be seen against."
     )
+    if gone := left_out(asked):
+        said += f" Left out by hand on the drivers page: {listed(list(gone))}."
     return chosen, float(row["sd"]), said
 
 
 def wish(asked: Questions, sd: float, key: str) -> Wish | None:
     """The form: what may be set, whose barley comes, how many batches, at what cost."""
-    offered = settable(asked.batches, asked.season.rules)
+    offered = settable(so_far(asked), asked.season.rules)
     if offered.empty:
         st.info(
             "No length, temperature or pH varied so far, so no ends can be proposed. Take in the "
@@ -166,7 +182,7 @@ def plan(asked: Questions, wished: Wish) -> Trials:
             wished.batches,
             wished.sd,
             model=wished.model,
-            so_far=asked.batches,
+            so_far=so_far(asked),
             growers=wished.growers,
             most_each=wished.most_each,
             repeats=wished.repeats,
@@ -183,7 +199,7 @@ def sizes(asked: Questions, wished: Wish) -> TrialSizes:
         wished.batches,
         wished.sd,
         model=wished.model,
-        so_far=asked.batches,
+        so_far=so_far(asked),
         growers=wished.growers,
         most_each=wished.most_each,
         cost_each=wished.cost_each,

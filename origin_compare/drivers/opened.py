@@ -29,7 +29,8 @@ class Opened:
     """One attribute, batch by batch.
 
     `points`: `batch_id`, the origin, `season`, the process variables, `estimate, low, high` (the
-        panel's 95 % interval) and `named` where a finding leans on the batch or moves with it.
+        panel's 95 % interval). `named`: per process variable the batches its finding leans on or
+        would move without.
     `lines`: per process variable `at, fit, low, high` through the mean of the batches, the band
         being the slope's own 95 % interval; `kind` is "together" (the other process variables
         allowed for) or "alone", drawn where the two cannot be told apart.
@@ -38,6 +39,7 @@ class Opened:
 
     attribute: str
     points: pd.DataFrame
+    named: Mapping[str, tuple[str, ...]]
     lines: pd.DataFrame
     slopes: pd.DataFrame
     share: Mapping[Hashable, Any]
@@ -47,7 +49,7 @@ class Opened:
 
     def table(self) -> pd.DataFrame:
         """One row per batch."""
-        return self.points.drop(columns="named")
+        return self.points.copy()
 
     def sentence(self) -> str:
         """What goes with this attribute, and how much of it lies between origins."""
@@ -110,7 +112,7 @@ def opened(effects: Effects, profile: LongProfile, attribute: str) -> Opened:
     if slopes.empty:
         raise UnknownName(f"No attribute {attribute} among those asked about. Choose another.")
     share = effects.origins.loc[effects.origins["attribute"] == attribute].to_dict("records")[0]
-    points = _points(effects, profile, attribute, slopes)
+    points = _points(effects, profile, attribute)
     lines = [
         _line(row, points[str(row["process"])], float(points["estimate"].mean()))
         for row in slopes.to_dict("records")
@@ -118,6 +120,7 @@ def opened(effects: Effects, profile: LongProfile, attribute: str) -> Opened:
     return Opened(
         attribute,
         points,
+        {str(row["process"]): _named(row) for row in slopes.to_dict("records")},
         pd.concat(lines, ignore_index=True),
         slopes,
         share,
@@ -127,17 +130,19 @@ def opened(effects: Effects, profile: LongProfile, attribute: str) -> Opened:
     )
 
 
-def _points(
-    effects: Effects, profile: LongProfile, attribute: str, slopes: pd.DataFrame
-) -> pd.DataFrame:
+def _points(effects: Effects, profile: LongProfile, attribute: str) -> pd.DataFrame:
     rows = effects.kept.rows
     columns = ["batch_id", effects.origin, "season", *effects.process]
     table = rows[[name for name in columns if name in rows]].reset_index(drop=True)
     scores = profile.table()
     scores = scores.loc[scores["attribute"] == attribute, ["batch_id", "estimate", "low", "high"]]
-    named = {*slopes["leans_on"], *slopes["moved_by"]} - {""}
-    table = table.merge(scores, on="batch_id", how="left", validate="1:1")
-    return table.assign(named=table["batch_id"].where(table["batch_id"].isin(named), ""))
+    return table.merge(scores, on="batch_id", how="left", validate="1:1")
+
+
+def _named(row: Mapping[Hashable, Any]) -> tuple[str, ...]:
+    if row["verdict"] not in ("clear", "a hint"):
+        return ()
+    return tuple(dict.fromkeys(str(row[name]) for name in ("leans_on", "moved_by") if row[name]))
 
 
 def _line(row: Mapping[Hashable, Any], x: pd.Series, level: float) -> pd.DataFrame:

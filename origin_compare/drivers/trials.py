@@ -125,7 +125,7 @@ def next_trials(
     scale = (centre, half)
     X = _columns(candidates, terms, scale, growers)
     before, X, harvests = _beside(*_before(so_far, terms, scale, growers), X)
-    if len(before) + batches < X.shape[1] + 1:
+    if len(before) + min(batches - 1, batches - repeats) < X.shape[1]:
         raise NotEnoughData(
             f"{count(batches, 'batch')} and {count(len(before), 'earlier batch')} cannot bear "
             f"{X.shape[1]} terms. Ask for fewer settings, growers or interactions, or make more."

@@ -57,10 +57,10 @@ def _batches(
 ) -> None:
     shades = ink(dark)
     rows = found.points[found.points["season"] == season]
-    marked = rows["named"].ne("")
+    marked = rows["batch_id"].isin(found.named[name])
     figure.add_scatter(
         x=rows[name], y=rows["estimate"], mode="markers+text",
-        text=rows["named"], textposition="top center",
+        text=rows["batch_id"].where(marked, ""), textposition="top center",
         textfont={"size": 12, "color": shades.text},
         marker={
             "symbol": _SEASON_SYMBOLS[place % len(_SEASON_SYMBOLS)],

@@ -9,8 +9,10 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from origin_compare import house
 from origin_compare.answers import Answer
-from origin_compare.drivers import next_trials
+from origin_compare.drivers import next_trials, trial_sizes
+from origin_compare.drivers.trial_settings import levels_of, outside_house, settable
 from origin_compare.drivers.trials import efficiency
 from origin_compare.errors import NotEnoughData
 
@@ -128,3 +130,130 @@ def test_more_terms_than_batches_bear() -> None:
     )
     with pytest.raises(NotEnoughData, match=f"^{re.escape(says)}$"):
         next_trials(TWO, 4, 0.5, model="with interactions")
+
+
+def _made(seed: int, shift: float = 0.0) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    return pd.DataFrame(
+        {
+            "season": np.repeat(["2024", "2025"], 15),
+            "grower_id": np.tile(["G01", "G02", "G03"], 10),
+            "length_h": rng.uniform(95, 140, 30) + shift,
+            "peak_temp_c": rng.uniform(28, 31, 30),
+        }
+    )
+
+
+LENGTH_AND_PEAK = {"length_h": [95.0, 140.0], "peak_temp_c": [28.0, 31.0]}
+
+
+def test_a_harvest_of_its_own_is_never_taken_for_a_setting() -> None:
+    """Earlier batches all short, so that comparing harvests would seem to tell about length: the
+    new batches still go to both ends, and what is promised holds whatever the harvest does."""
+    short = _made(3).assign(length_h=lambda t: 95 + (t["length_h"] - 95) / 20)
+    found = next_trials(LENGTH_AND_PEAK, 12, 0.5, so_far=short)
+    assert found.runs["length_h"].value_counts().to_dict() == {95.0: 6, 140.0: 6}
+    rows = pd.concat([short, found.runs.assign(season="2026")], ignore_index=True)
+    X = np.column_stack(
+        [
+            pd.get_dummies(rows["season"]).to_numpy(dtype=float),
+            rows["length_h"] / 10,
+            rows["peak_temp_c"],
+        ]
+    )
+    se = 0.5 * np.sqrt(np.diag(np.linalg.inv(X.T @ X)))
+    told = found.terms.set_index("term")["se_after"]
+    assert told["length_h"] == pytest.approx(se[3])
+    assert told["peak_temp_c"] == pytest.approx(se[4])
+    before = 0.5 * np.sqrt(np.diag(np.linalg.inv(X[:30, [0, 1, 3, 4]].T @ X[:30, [0, 1, 3, 4]])))
+    assert found.terms.set_index("term")["se_before"]["length_h"] == pytest.approx(before[2])
+
+
+def test_barley_limits_each_grower_and_lots_are_split() -> None:
+    growers = ["G01", "G02", "G03", "G09"]
+    found = next_trials(
+        LENGTH_AND_PEAK, 12, 0.5, growers=growers, most_each=3, so_far=_made(1), seed=2
+    )
+    lots = found.by_grower().set_index("grower_id")
+    assert lots["batches"].max() <= 3
+    assert lots["batches"].sum() == 12
+    assert (lots["settings"] > 1).all()
+    assert lots["earlier"].to_dict() == {"G01": 10, "G02": 10, "G03": 10, "G09": 0}
+
+
+def test_repeats_are_runs_of_the_plan_made_again() -> None:
+    three = {name: [low, (low + high) / 2, high] for name, (low, high) in TWO.items()}
+    plain = next_trials(three, 15, 0.5, model="with bends").runs
+    found = next_trials(three, 15, 0.5, model="with bends", repeats=4)
+    runs = found.runs.set_index("order")
+    again = runs[runs["repeats"] > 0]
+    assert (plain["repeats"] > 0).sum() < len(again) == 4
+    for order, row in again.iterrows():
+        assert row["repeats"] < order
+        assert (runs.loc[row["repeats"], list(TWO)] == row[list(TWO)]).all()
+
+
+def test_too_little_barley_is_said() -> None:
+    says = (
+        "2 growers with 3 batches each bear 6 batches, not 8. Ask for fewer batches, or take in "
+        "more growers or more of each."
+    )
+    with pytest.raises(NotEnoughData, match=f"^{re.escape(says)}$"):
+        next_trials(LENGTH_AND_PEAK, 8, 0.5, growers=["G01", "G02"], most_each=3)
+    with pytest.raises(ValueError, match=r"^5 repeats of 8 batches: half at most\.$"):
+        next_trials(LENGTH_AND_PEAK, 8, 0.5, repeats=5)
+
+
+def test_more_batches_see_smaller_slopes_and_cost_more() -> None:
+    found = trial_sizes(LENGTH_AND_PEAK, 10, 0.5, cost_each=120.0)
+    assert isinstance(found, Answer)
+    for _, rows in found.sizes.groupby("term"):
+        assert rows["batches"].is_monotonic_increasing
+        assert rows["visible"].is_monotonic_decreasing
+    assert 10 in set(found.sizes["batches"])
+    assert (found.sizes["cost"] == 120 * found.sizes["batches"]).all()
+    own = next_trials(LENGTH_AND_PEAK, 10, 0.5).terms.set_index("term")["visible_after"]
+    ten = found.sizes[found.sizes["batches"] == 10].set_index("term")["visible"]
+    assert ten.to_dict() == pytest.approx(own.to_dict())
+
+
+def test_settings_start_at_the_house_window_or_what_was_made() -> None:
+    rules = house.default_rules()
+    made = _made(1).assign(final_ph=np.linspace(3.3, 3.7, 30))
+    offered = settable(made, rules).set_index("setting")
+    length = rules.window("length_h")
+    assert (offered.loc["length_h", "lowest"], offered.loc["length_h", "highest"]) == (
+        length.low,
+        length.high,
+    )
+    # The window of final pH is open below, so its ends come from the batches made.
+    low, high = np.quantile(made["final_ph"], [0.05, 0.95])
+    assert offered.loc["final_ph", "lowest"] == pytest.approx(low, abs=0.006)
+    assert offered.loc["final_ph", "highest"] == pytest.approx(high, abs=0.006)
+    assert not offered.loc["final_ph", "use"]
+    assert "pitch_temp_c" not in offered.index
+
+
+def test_settings_are_read_as_levels_and_ends_the_wrong_way_are_said() -> None:
+    wanted = pd.DataFrame(
+        {
+            "setting": ["length_h", "peak_temp_c"],
+            "use": [True, False],
+            "lowest": [100.0, 30.0],
+            "highest": [140.0, 28.0],
+            "levels": [3, 2],
+        }
+    )
+    assert levels_of(wanted) == {"length_h": [100.0, 120.0, 140.0]}
+    says = "peak temperature: the lowest has to be below the highest. Give both ends."
+    with pytest.raises(ValueError, match=f"^{re.escape(says)}$"):
+        levels_of(wanted.assign(use=True))
+
+
+def test_a_setting_outside_the_house_window_is_said() -> None:
+    rules = house.default_rules()
+    assert outside_house({"length_h": [120.0, 140.0]}, rules) == []
+    assert outside_house({"length_h": [100.0, 140.0]}, rules) == [
+        "fermentation length 100 h is below the house window, 120 to 140 h (common practice, no "
+        "source)."
+    ]
