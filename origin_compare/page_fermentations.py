@@ -41,7 +41,7 @@ def at_a_glance(asked: Questions) -> None:
     gas = seen.table()[["batch_id", "co2_kg"]].rename(columns={"co2_kg": "CO2_kg"})
     table = found.table().merge(gas, on="batch_id")
     kept = table if everything else table[(table["status"] != "in style") | table["running"]]
-    kept = kept.assign(status=kept["status"].replace("still fermenting", "fermenting"))
+    kept = _short(kept)
     lengths = asked.season.sheets["readings"].groupby("batch_id")["hours"].max()
     parts.figure_beside_table(
         figures.departures(found, lengths, everything, parts.is_dark()),
@@ -51,6 +51,11 @@ def at_a_glance(asked: Questions) -> None:
         + " ".join(one.sentence() for one in found if one.status == "left"),
     )
     parts.rests_on(found.rests_on())
+
+
+def _short(table: pd.DataFrame) -> pd.DataFrame:
+    """The status in words that fit its column."""
+    return table.assign(status=table["status"].replace("still fermenting", "fermenting"))
 
 
 def _rank(status: pd.Series) -> pd.Series:
@@ -220,7 +225,7 @@ def side_by_side(asked: Questions) -> None:
     parts.sentence(compared.sentence())
     parts.figure_beside_table(
         figures.side_by_side(compared, parts.is_dark()),
-        compared.table(),
+        _short(compared.table()),
         "side_by_side",
         f"Gravity, pH, temperature and cooling of {', '.join(compared.batch_ids)}, one line each, "
         f"aligned by {'apparent attenuation' if by_share else 'hours'}. {compared.sentence()}",

@@ -83,7 +83,7 @@ def _ends(figure: go.Figure, made: Forecast, shades: Ink) -> None:
     for row, (figures, digits) in enumerate(((made.final_sg, 4), (made.final_ph, 2)), start=1):
         figure.add_annotation(
             x=made.path["hours"].max(), y=figures[1], text=f"<b>{figures[1]:.{digits}f}</b>",
-            xanchor="left", xshift=6, showarrow=False, row=row, col=1,
+            xanchor="left", yanchor="middle", xshift=6, showarrow=False, row=row, col=1,
             font={"size": 13, "color": shades.estimate},
         )  # fmt: skip
     figure.add_annotation(

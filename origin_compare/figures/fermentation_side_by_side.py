@@ -83,7 +83,8 @@ def _labels(
         figure.add_annotation(
             x=1, xref="x domain", y=height, yref="y domain",
             text=f'<span style="color:{colours[name]}">{mark}</span> {name}',
-            xanchor="left", xshift=6, showarrow=False, row=row, col=1,
+            # left to itself the anchor changes from third to third of the panel
+            xanchor="left", yanchor="middle", xshift=6, showarrow=False, row=row, col=1,
             font={"size": 12, "color": shades.text},
         )  # fmt: skip
 

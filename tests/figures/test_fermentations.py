@@ -152,6 +152,7 @@ def test_each_batch_has_its_own_line_style_and_name(asked: Questions, by: str) -
     labels = [note for note in figure.layout.annotations if note.yref == "y domain"]
     assert len(labels) == 6
     assert all(any(name in note.text for name in names) for note in labels)
+    assert {note.yanchor for note in labels} == {"middle"}
     heights = sorted(note.y for note in labels)
     assert all(0 <= height <= 1.0001 for height in heights)
     assert all(after - before > 0.09 for before, after in pairwise(heights))
