@@ -319,20 +319,12 @@ def _laid_out(answer: Answer, name: str, figure: Figure, says: str, table: pd.Da
 
 
 def foresight(answers: DriverAnswers) -> None:
-    """Prediction as the judge, worked out when asked for."""
+    """Prediction as the judge: whole growers, then whole harvests, left out and foretold."""
     st.markdown(
         "If process and field really tell what a spirit will be like, they should foretell growers "
         "and harvests that were left out. The judge is the mean of the others: whoever cannot "
         "beat it has learnt nothing."
     )
-    on = st.toggle(
-        "Leave out each grower, then each harvest, and foretell it",
-        key="foresight",
-        bind="query-params",
-        persist_state="session",
-    )
-    if not on:
-        return
     with st.spinner("Leaving out growers and harvests in turn …"):
         found = answers.foresight
     _laid_out(

@@ -10,7 +10,8 @@ import pandas as pd
 from scipy import stats
 
 from origin_compare.answers import count, listed
-from origin_compare.drivers.batch_model import fit_batches, turn_noise
+from origin_compare.drivers.batch_model import Turned, fit_batches, turn_noise
+from origin_compare.drivers.coding import Array
 from origin_compare.drivers.kept import (
     ProfileLike,
     anchored,
@@ -133,14 +134,20 @@ def traits(
             "looked at beside flavour. Take in the lots and malts first."
         )
     parts, sizes = [], []
+    shared: dict[tuple[str, ...], tuple[Array, Turned]] = {}
     for name in used:
         kept = keep(batches, profile, [name], origin, still, leave_out)
         layout = lay_out(kept, (name,), origin, limits)
         refuse_below(len(kept.rows), layout.least, "A slope")
         if name not in layout.place or np.ptp(numbers_of(kept.rows, [name])) == 0:
             continue
-        scores, noise = scores_of(kept, profile, names)
-        fit = fit_batches(scores, layout.X, layout.groups, turn_noise(anchored(noise)))
+        # Traits recorded for the same batches share what is costly: the panel error's own axes.
+        ids = tuple(kept.rows.index)
+        if ids not in shared:
+            values, noise = scores_of(kept, profile, names)
+            shared[ids] = values, turn_noise(anchored(noise))
+        scores, turned = shared[ids]
+        fit = fit_batches(scores, layout.X, layout.groups, turned)
         column = layout.place[name]
         slope, se, df = fit.beta[:, column], fit.se[:, column], fit.df[:, column]
         reach = stats.t.ppf(0.5 + LEVEL / 2, df) * se

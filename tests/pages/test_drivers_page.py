@@ -1,4 +1,4 @@
-"""The drivers page: what can be told apart first, batches left out by hand, the judge on call."""
+"""The drivers page: what can be told apart first, batches left out by hand, the judge heard."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_what_can_be_told_apart_stands_before_any_coefficient() -> None:
 
 
 def test_every_figure_has_words_for_a_reader_who_cannot_see_it() -> None:
-    app = opened("drivers", foresight="true", path="true")
+    app = opened("drivers", path="true")
     figures = app.get("plotly_chart")
     assert len(figures) == 8
     assert all(len(figure.proto.alt) > 40 for figure in figures)
@@ -86,9 +86,12 @@ def test_readings_in_doubt_are_named_and_left_out_with_one_click() -> None:
     assert "1 left out by hand" in said(app)
 
 
-def test_the_judge_is_heard_when_asked_for() -> None:
-    assert "For a grower never seen" not in said(opened("drivers"))
-    assert "For a grower never seen" in said(opened("drivers", foresight="true"))
+def test_the_judge_is_heard_and_its_no_is_shown_as_plainly() -> None:
+    app = opened("drivers")
+    assert "For a grower never seen" in said(app)
+    judged = next(one.value for one in app.dataframe if "error of mean" in one.value)
+    assert set(judged["verdict"]) == {"better than the mean", "no better than the mean"}
+    assert set(judged["left out"]) == {"grower", "season"}
 
 
 def test_a_path_is_an_assumption_the_user_switches_on() -> None:
