@@ -25,6 +25,8 @@ _KINDS = {
 _CHARS = 62
 """Letters that fit across the figure on a narrow screen."""
 _LONGEST = 34
+_MOST_NOTES = 4
+"""More notes than this are marked only: their words are under the pointer and in the table."""
 _ROW_PX, _TOLD_PX = 22, 40
 
 
@@ -146,14 +148,17 @@ Lane = tuple[float, str, str, str, int]
 
 def _lanes(reviewed: BatchReview) -> list[Lane]:
     """(hour, kind, short text, whole text, lane): each event on the first lane where its text
-    does not run into another's."""
+    does not run into another's. A long note is marked "note": words are never cut off."""
     told = reviewed.events[reviewed.events["kind"].isin(list(_KINDS))]
     last = max([1.0, *(float(frame["hours"].max()) for frame in reviewed.channels.values())])
+    many = int((told["kind"] == "note").sum()) > _MOST_NOTES
     taken: list[float] = []
     out: list[Lane] = []
     for event in told.itertuples():
         whole = str(event.what)
-        text = whole if len(whole) <= _LONGEST else whole[: _LONGEST - 1] + "…"
+        text = "note" if event.kind == "note" and len(whole) > _LONGEST else whole
+        if event.kind == "note" and many:
+            text = ""
         hour, wide = float(str(event.hours)), (len(text) + 3) * last / _CHARS
         start = hour - wide if hour + wide > last else hour
         lane = next((at for at, end in enumerate(taken) if end <= start), len(taken))

@@ -210,8 +210,9 @@ def test_the_interval_is_the_jackknife_over_the_examples(doubtful, season, judge
     n = len(logits)
     error = np.sqrt((n - 1) / n * np.sum((np.array(logits) - np.mean(logits)) ** 2))
     low, high = (np.log(one / (1 - one)) for one in made.chance_interval)
-    # own draws of 4000 add about 0.03 to each logit, so up to 0.17 to the error of n = 30
-    assert (high - low) / 2 / 1.645 == pytest.approx(error, abs=0.2)
+    # own draws of 4000 add about 0.03 to each logit, so up to 0.17 to the error of n = 29;
+    # without the jackknife's own factor it would come out five times too small
+    assert (high - low) / 2 / 1.645 == pytest.approx(error, rel=0.4)
     assert LEVEL == 0.9
 
 

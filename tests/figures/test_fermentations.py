@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -118,6 +119,22 @@ def test_words_of_events_never_run_into_one_another(asked: Questions) -> None:
             by_lane.setdefault(lane, []).append((start, start + wide))
         for taken in by_lane.values():
             assert all(one[1] <= after[0] for one, after in pairwise(taken))
+
+
+def test_notes_are_told_where_they_fit_and_never_cut_off(asked: Questions) -> None:
+    opened = asked.batch("Q25-14")
+    long = "foam up to the hatch, fan put on and off again until it fell back"
+
+    def noted(*notes: str) -> list[str]:
+        told = pd.DataFrame(
+            {"hours": [10.0 * at for at in range(len(notes))], "what": notes, "kind": "note"}
+        )
+        strip = figures.batch(replace(opened, events=told)).data[0]
+        assert list(strip.customdata) == list(notes)
+        return [text.strip() for text in strip.text]
+
+    assert noted("smells of pear", long) == ["smells of pear", "note"]
+    assert noted(*["read late"] * 12) == [""] * 12
 
 
 @pytest.mark.parametrize("dark", [False, True])
