@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+from typing import Any
+
 import pandas as pd
 import streamlit as st
 
@@ -181,7 +184,11 @@ def assessors(asked: Questions) -> None:
     with st.spinner("Holding each assessor against the others …"):
         found = asked.performance
     parts.sentence(found.sentence())
-    whole = found.assessors[["assessor_id", "judged", "sound", "verdict"]]
+    whole = found.assessors.assign(
+        sound_on=[
+            f"{row['sound']} of {row['judged']}" for row in found.assessors.to_dict("records")
+        ]
+    )[["assessor_id", "sound_on", "agreement_r", "spread_slope", "repeat_ratio"]].round(2)
     parts.figure_beside_table(
         draw.assessor_grid(found, parts.is_dark()),
         whole,
@@ -221,7 +228,7 @@ def _one_assessor(found: Performance) -> None:
     if wrong.empty:
         st.markdown("Nothing to train here before the next tasting.")
     found_wrong = [
-        f"- **{words.flavour(row['attribute'])}**: {row['evidence']}. {row['train']}"
+        f"- **{words.flavour(row['attribute'])}**: {_plainly(row, who)}"
         for row in wrong.to_dict("records")
     ]
     st.markdown("\n".join(found_wrong[:MOST_SHOWN]))
@@ -234,6 +241,12 @@ def _one_assessor(found: Performance) -> None:
         "Agreement: correlation with the other assessors' adjusted means. Spread: 1 is the panel's "
         "own use of the scale. Repeat ratio: own repeat error over the others'."
     )
+
+
+def _plainly(row: dict[Hashable, Any], who: str) -> str:
+    """Evidence and training in words; whose they are stands above."""
+    evidence = str(row["evidence"]).replace(f"{who} ", "")
+    return f"{evidence}. {row['train']}"
 
 
 def _order(found: Performance) -> None:
@@ -309,13 +322,31 @@ def difference_tests() -> None:
     d = found.distance
     right.metric(f"d-prime, 95 % {d.low:.2f} to {d.high:.2f}", f"{d.estimate:.2f}")
     last.metric(f"Power at d-prime {margin or 1:g}", f"{100 * found.power:.0f} %")
-    parts.show_table(found.table(), "difference_test")
+    if margin:
+        most = panel.maximum_correct(n, margin, test, alpha)
+        st.markdown(
+            f"To call them alike within d-prime {margin:g}, at most **{most}** of {n} may be "
+            "correct."
+            if most >= 0
+            else f"{n} answers are too few to call anything alike within d-prime {margin:g}."
+        )
+    parts.show_table(_in_words(found.table()), "difference_test")
     parts.rests_on(
         found.rests_on()
         + " d-prime: the distance between the two spirits in units of one assessor's own "
         "wavering; about 1 is just told apart by a careful taster."
     )
     _planning(test, alpha)
+
+
+def _in_words(table: pd.DataFrame) -> pd.DataFrame:
+    names = {
+        "n": "answers", "minimum_correct": "correct needed", "d_prime": "d-prime",
+        "d_prime_se": "d-prime, standard error", "d_prime_low": "d-prime, 95 % from",
+        "d_prime_high": "d-prime, 95 % to", "margin": "alike below, d-prime",
+        "p_alike": "p (alike)",
+    }  # fmt: skip
+    return table.assign(margin=table["margin"].astype("float64")).rename(columns=names).round(3)
 
 
 def _planning(test: str, alpha: float) -> None:
@@ -328,7 +359,7 @@ def _planning(test: str, alpha: float) -> None:
             needed = None
         least = None if needed is None else panel.minimum_correct(needed, test, alpha)
         rows.append((size, needed, least))
-    table = pd.DataFrame(rows, columns=["d_prime", "answers", "correct_needed"])
+    table = pd.DataFrame(rows, columns=["d-prime", "answers", "correct_needed"])
     parts.show_table(
         table.astype({"answers": "Int64", "correct_needed": "Int64"}), "answers_needed"
     )

@@ -10,13 +10,12 @@ import streamlit as st
 
 from origin_compare import page_parts as parts
 from origin_compare import panel
-from origin_compare.answers import count, listed
-from origin_compare.errors import OriginCompareError, RefusedFile
+from origin_compare.answers import count
+from origin_compare.errors import OriginCompareError
 from origin_compare.figures import panel as draw
-from origin_compare.panel import FilledSheets, KeptPlan
+from origin_compare.panel import KeptPlan
 from origin_compare.questions import Questions
 from origin_compare.records import tastings as kept_records
-from origin_compare.records.readers import read_sources
 from origin_compare.reports.exports import safe_csv
 from origin_compare.reports.tasting_sheets import key_html, pours, sheets_html
 
@@ -38,6 +37,10 @@ def due(asked: Questions) -> panel.Due:
 def drawn_up(asked: Questions, waiting: panel.Due) -> KeptPlan | None:
     """The form and the plan it makes; None where it cannot be made, which is said."""
     scores = asked.season.sheets["scores"]
+    st.caption(
+        "The defaults are common practice, no source: new make cut to about 20 % vol, nose only, "
+        "six glasses a sitting. The site's own rules come first."
+    )
     with st.form("draw_up", border=True):
         asks = _samples(waiting, scores) | _people(scores) | _day(scores)
         st.form_submit_button("Draw up", type="primary")
@@ -109,7 +112,8 @@ def _day(scores: pd.DataFrame) -> dict:
     first, second, third, fourth, fifth = st.columns(5)
     day = first.date_input("Day", date.today(), key="plan_day", format="YYYY-MM-DD")
     free = _next_name(scores, day.year)
-    name = second.text_input("Name of the tasting", free, key=f"plan_name_{free}")
+    kept = st.session_state.setdefault("plans_kept", 0)  # a name once kept is not offered again
+    name = second.text_input("Name of the tasting", free, key=f"plan_name_{free}_{kept}")
     abv = third.number_input(
         "Strength in the glass, % vol", 5.0, 40.0, 20.0, 0.5, key="plan_abv",
         help="New make is cut to about 20 % vol (common practice): uncut it is flammable and "
@@ -140,7 +144,12 @@ def show(kept: KeptPlan, waiting: panel.Due) -> None:
         _to_cut(kept, waiting),
         "to_cut",
         "Blind codes in the order each assessor gets them, one row per assessor and sitting.",
-        shares=(3, 2),
+    )
+    even = kept.plan.evenness
+    st.caption(
+        f"Balance, 0 is even throughout: places {even.position_span}, neighbours "
+        f"{even.neighbour_span}, sittings shared {even.together_span}. Efficiency "
+        f"{100 * even.efficiency:.0f} %: of what full sittings would tell about differences."
     )
     parts.rests_on(kept.plan.rests_on())
 
@@ -200,6 +209,7 @@ def keep(kept: KeptPlan) -> None:
             "below; what is filled in goes back by this page."
         )
         st.session_state["kept_tasting"] = kept.plan.tasting_id
+        st.session_state["plans_kept"] = st.session_state.get("plans_kept", 0) + 1
         st.rerun()
 
 
@@ -295,8 +305,8 @@ def _filled_back(kept: KeptPlan) -> None:
         return
     files = {one.name: one.getvalue() for one in uploads}
     try:
-        filled = filled_rows(kept, files)
-        back = read_back(kept, filled)
+        filled = panel.filled_rows(kept, files)
+        back = panel.read_back(kept, filled)
     except (OriginCompareError, ValueError) as fault:
         st.warning(str(fault), icon=":material/info:")
         return
@@ -313,50 +323,12 @@ def _filled_back(kept: KeptPlan) -> None:
         _take_in(kept, filled, who, files)
 
 
-def filled_rows(kept: KeptPlan, files: dict[str, bytes]) -> pd.DataFrame:
-    """assessor_id, code and the attributes as text, one row per glass, from filled sheets.
-
-    Glasses with no score at all were not tasted and are left out. Raises `RefusedFile` for a
-    file that is no such sheet.
-    """
-    found = read_sources(files.items())
-    if found.faults or not found.tables:
-        fault = found.faults[0] if found.faults else None
-        said = f"{fault.file} {fault.wrong}. {fault.mend}" if fault else "No table was found."
-        raise RefusedFile(said)
-    wanted = ["assessor_id", "code", *kept.plan.attributes]
-    plain = {" ".join(name.replace("_", " ").casefold().split()): name for name in wanted}
-    tables = []
-    for raw in found.tables:
-        headers = [plain.get(" ".join(h.replace("_", " ").casefold().split()), h)
-                   for h in raw.headers]  # fmt: skip
-        table = raw.cells.set_axis(headers, axis=1)
-        lacking = [name for name in wanted if name not in headers]
-        if lacking:
-            raise RefusedFile(
-                f"{raw.label}: no column {listed(lacking)}. Keep the header of the sheet that "
-                f"was printed for tasting {kept.plan.tasting_id}."
-            )
-        scored = table[list(kept.plan.attributes)].map(lambda cell: bool(str(cell).strip()))
-        tables.append(table.loc[scored.any(axis=1), wanted])
-    rows = pd.concat(tables, ignore_index=True)
-    if rows.empty:
-        raise RefusedFile("These sheets hold no score yet. Fill them in, then bring them back.")
-    return rows
-
-
-def read_back(kept: KeptPlan, filled: pd.DataFrame) -> FilledSheets:
-    """Filled rows as scores of the batches behind the codes."""
-    when = pd.Timestamp(kept.tasted_on) if kept.tasted_on else pd.NaT
-    return panel.read_filled(filled, kept.plan, when, kept.served_abv_pct, kept.ends)
-
-
 def _take_in(kept: KeptPlan, filled: pd.DataFrame, who: str, files: dict[str, bytes]) -> None:
     """One intake of a scores sheet, its files kept beside it; nothing if any row has a fault."""
     store = parts.store()
     name = f"scores_{kept.plan.tasting_id}.csv"
     try:
-        scores = read_back(kept, filled).scores
+        scores = panel.read_back(kept, filled).scores
         content = scores.to_csv(index=False, date_format="%Y-%m-%d").encode()
         plan = store.plan([(name, content)])
         if not plan.is_clean:

@@ -15,6 +15,7 @@ from origin_compare.panel.difference import (
     sample_size,
 )
 from origin_compare.panel.due import Due, due
+from origin_compare.panel.filled_files import filled_rows, read_back
 from origin_compare.panel.filled_sheets import FilledSheets, read_filled
 from origin_compare.panel.kept_plans import KeptPlan, plan_as_text, read_plan
 from origin_compare.panel.performance import Performance, assess
@@ -44,6 +45,7 @@ __all__ = [
     "compare",
     "d_prime",
     "due",
+    "filled_rows",
     "gap",
     "intraclass",
     "maximum_correct",
@@ -53,6 +55,7 @@ __all__ = [
     "plan_as_text",
     "plan_tasting",
     "power",
+    "read_back",
     "read_filled",
     "read_plan",
     "sample_size",

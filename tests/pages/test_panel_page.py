@@ -43,7 +43,9 @@ def test_an_assessor_named_in_the_address_is_opened_with_evidence_and_training()
     assert boxes(app, "assessor").value == "A07"
     text = said(app)
     assert "A07 is sound on 0 of 12 attributes" in text
-    assert "A07 does not find the differences the panel finds on fruity estery" in text
+    assert (
+        "**fruity estery**: does not find the differences the panel finds on fruity estery" in text
+    )
     assert "Train with references for fruity estery at several strengths" in text
     sound = boxes(app, "assessor").select("A01").run()
     assert "A01 is sound on 12 of 12 attributes." in said(sound)
@@ -69,6 +71,7 @@ def test_a_triangle_test_is_judged_exactly() -> None:
     button = next(one for one in app.button if one.label == "What does it show?")
     app = button.click().run()
     assert "9 of 24 correct in the triangle test: the two are alike within d-prime 1.8" in said(app)
+    assert "To call them alike within d-prime 1.8, at most **" in said(app)
 
 
 def test_more_correct_than_answers_is_refused_in_words() -> None:

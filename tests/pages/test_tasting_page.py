@@ -10,8 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from origin_compare.errors import RefusedFile
-from origin_compare.page_tasting import filled_rows, read_back
-from origin_compare.panel import KeptPlan, plan_tasting, read_plan
+from origin_compare.panel import KeptPlan, filled_rows, plan_tasting, read_back, read_plan
 from origin_compare.records.store import open_store
 from origin_compare.records.tastings import enter_scores, kept_tasting, tastings
 from origin_compare.reports.exports import safe_csv
