@@ -48,31 +48,28 @@ def leave_out(asked: Questions) -> list[str]:
 
 def readings(asked: Questions, chosen: list[str], place: DeltaGenerator) -> None:
     """Which batches' figures rest on a reading set in doubt; one click leaves them out."""
-    with place.container(key="noprint_readings"):
-        if not asked.departures_known:
+    if not asked.departures_known:
+        with place.container(key="noprint_check"):
             wanted = st.button(
                 "Are the readings sound? Hold every log against the house band",
                 key="check_readings",
                 icon=":material/thermostat:",
                 type="tertiary",
             )
-            if not wanted:
-                return
-            with st.spinner("Holding every log against the house band …"):
-                found = asked.doubted
-        else:
-            found = asked.doubted
-        left = found.still_in(chosen)
+        if not wanted:
+            return
+        with place.container(key="noprint_checking"), st.spinner("Holding logs to the band …"):
+            _ = asked.departures
+    found = asked.doubted
+    left = found.still_in(chosen)
+    with place.container(key="noprint_readings"):
         if left.batches.empty:
-            st.caption(
-                "Left out by hand: every batch whose readings are in doubt."
-                if len(found.batches)
-                else found.sentence()
-            )
+            all_out = "Left out by hand: every batch whose readings are in doubt."
+            st.caption(all_out if len(found.batches) else found.sentence())
             return
         st.warning(left.sentence(), icon=":material/thermostat:")
         st.button(
-            "Leave these out",
+            "Leave these out" if len(left.batches) > 1 else "Leave it out",
             key="leave_doubted_out",
             on_click=_leave,
             args=([*chosen, *left.ids()],),

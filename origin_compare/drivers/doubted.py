@@ -75,4 +75,5 @@ def pointed_at(slopes: pd.DataFrame) -> str:
     several = pd.Series([name for name in names if name], dtype=str).value_counts()
     if several.empty:
         return ""
-    return f"Look first at {listed(list(several.index))}: findings lean on them or move with them."
+    them = "it" if len(several) == 1 else "them"
+    return f"Look first at {listed(list(several.index))}: without {them} findings would change."

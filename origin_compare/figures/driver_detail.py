@@ -60,7 +60,8 @@ def _batches(
     marked = rows["batch_id"].isin(found.named[name])
     figure.add_scatter(
         x=rows[name], y=rows["estimate"], mode="markers+text",
-        text=rows["batch_id"].where(marked, ""), textposition="top center",
+        text=rows["batch_id"].where(marked, ""),
+        textposition=_inwards(rows[name], found.points[name]),
         textfont={"size": 12, "color": shades.text},
         marker={
             "symbol": _SEASON_SYMBOLS[place % len(_SEASON_SYMBOLS)],
@@ -78,6 +79,12 @@ def _batches(
         "(%{customdata[2]:.2f} to %{customdata[3]:.2f}) at %{x}<extra></extra>",
         row=1, col=column,
     )  # fmt: skip
+
+
+def _inwards(at: pd.Series, every: pd.Series) -> list[str]:
+    """Names written towards the middle of the panel, so that none is cut off at its edge."""
+    middle = (every.min() + every.max()) / 2
+    return ["middle left" if one > middle else "middle right" for one in at]
 
 
 def _headline(found: Opened, name: str) -> str:

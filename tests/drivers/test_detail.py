@@ -71,6 +71,9 @@ def test_only_a_batch_a_finding_leans_on_is_named() -> None:
     moved = Long(scores, season.profile.errors, season.profile.told)
     found = drivers.opened(drivers.effects(batches, moved), moved, "attribute 3")
     assert found.named["peak_temp_c"] == ("B007",)
+    assert drivers.pointed_at(found.slopes) == (
+        "Look first at B007: without it findings would change."
+    )
     assert found.named["final_ph"] == ()
 
 

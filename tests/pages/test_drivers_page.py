@@ -79,7 +79,7 @@ def test_readings_in_doubt_are_named_and_left_out_with_one_click() -> None:
     assert [str(one.value) for one in app.warning] == [
         f"{DRIFTED}: temperature probe drift; its peak temperature is not to be trusted."
     ]
-    next(one for one in app.button if one.label == "Leave these out").click().run()
+    next(one for one in app.button if one.label == "Leave it out").click().run()
     assert not app.exception
     assert app.multiselect(key="leave_out").value == [DRIFTED]
     assert "Left out by hand: every batch whose readings are in doubt." in said(app)
