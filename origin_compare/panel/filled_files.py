@@ -36,6 +36,18 @@ def filled_rows(kept: KeptPlan, files: Mapping[str, bytes]) -> pd.DataFrame:
                 f"{raw.label}: no column {listed(lacking)}. Keep the header of the sheet that "
                 f"was printed for tasting {kept.plan.tasting_id}."
             )
+        twice = [name for name in wanted if headers.count(name) > 1]
+        if twice:
+            raise RefusedFile(
+                f"{raw.label}: two columns {listed(twice)}. Keep one of each, then bring it again."
+            )
+        if raw.findings:
+            found_wrong = raw.findings[0]
+            where = f" row {raw.rows[found_wrong.at[0]]}" if found_wrong.at[0] >= 0 else ""
+            raise RefusedFile(
+                f"{raw.label}{where}: {found_wrong.values[0]} {found_wrong.wrong[0]}. "
+                f"{found_wrong.mend[0]}"
+            )
         scored = table[list(kept.plan.attributes)].map(lambda cell: bool(str(cell).strip()))
         tables.append(table.loc[scored.any(axis=1), wanted])
     rows = pd.concat(tables, ignore_index=True)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import io
 import re
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from openpyxl import Workbook
 from streamlit.testing.v1 import AppTest
 
 from origin_compare.errors import RefusedFile
 from origin_compare.panel import KeptPlan, filled_rows, plan_tasting, read_back, read_plan
 from origin_compare.records.store import open_store
 from origin_compare.records.tastings import enter_scores, kept_tasting, tastings
-from origin_compare.reports.exports import safe_csv
+from origin_compare.reports.exports import safe_csv, safe_xlsx
 from origin_compare.reports.tasting_sheets import key_html, pours, sheets_html
 from tests.pages.test_pages import full, no_cached_answers, opened, said  # noqa: F401
 
@@ -146,6 +148,39 @@ def test_filled_rows_leave_out_glasses_without_any_score(kept: KeptPlan) -> None
     floral = back.scores[back.scores["attribute"].eq("floral")]
     assert floral["score"].eq(3.5).all()
     assert set(floral["batch_id"]) == {"Q25-01", "Q25-02", "Q25-03", "CONTROL"}
+
+
+def test_a_filled_workbook_reads_as_well(kept: KeptPlan) -> None:
+    sheet = kept.plan.sheets()
+    sheet["floral"] = 3.5
+    rows = filled_rows(kept, {"a.xlsx": safe_xlsx(sheet)})
+    back = read_back(kept, rows).scores
+    assert back.loc[back["attribute"].eq("floral"), "score"].eq(3.5).all()
+    assert len(back) == 2 * len(kept.plan.key)
+
+
+def test_a_formula_or_a_column_given_twice_is_refused(kept: KeptPlan) -> None:
+    book = Workbook()
+    page = book.active
+    assert page is not None
+    who, code = kept.plan.key[["assessor_id", "code"]].iloc[0]
+    page.append(["assessor_id", "code", "floral", "fruity estery"])
+    page.append([who, int(code), "=1+2", 4.0])
+    packed = io.BytesIO()
+    book.save(packed)
+    with pytest.raises(
+        RefusedFile,
+        match=re.escape(
+            "a.xlsx tab Sheet row 2: =1+2 is a formula in cell C2. Paste the column as values, "
+            "then load the file again."
+        ),
+    ):
+        filled_rows(kept, {"a.xlsx": packed.getvalue()})
+    with pytest.raises(
+        RefusedFile,
+        match=re.escape("a.csv: two columns floral. Keep one of each, then bring it again."),
+    ):
+        filled_rows(kept, {"a.csv": b"assessor_id,code,floral,Floral,fruity estery\nA01,1,2,3,4\n"})
 
 
 def test_a_file_that_is_no_sheet_of_this_tasting_is_refused(kept: KeptPlan) -> None:
