@@ -13,7 +13,7 @@ from origin_compare.answers import listed
 from origin_compare.drivers import Trials, TrialSizes, next_trials, trial_sizes
 from origin_compare.drivers.trial_settings import levels_of, outside_house, settable
 from origin_compare.drivers.trials import FEWEST, MOST, Model
-from origin_compare.drivers.wording import title, upper
+from origin_compare.drivers.wording import upper
 from origin_compare.errors import NotEnoughData
 from origin_compare.figures import trials as drawn
 from origin_compare.questions import Questions
@@ -25,6 +25,8 @@ MODELS: dict[str, Model] = {
     "and whether there is a best middle": "with bends",
 }
 NO_DATA_SD = 0.5
+# In a trial a peak is aimed at, not recorded.
+SHORT = {"peak_temp_c": "peak_c"}
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,7 @@ def _with_middle(levels: list[float]) -> list[float]:
 
 def _settings(offered: pd.DataFrame) -> pd.DataFrame:
     shown = offered.assign(
-        setting=offered["setting"].map(words.label),
+        setting=offered["setting"].replace(SHORT).map(words.label),
         made=[f"{low:g} to {high:g}" for low, high in offered[["made_from", "made_to"]].to_numpy()],
     ).drop(columns=["made_from", "made_to"])
     number = st.column_config.NumberColumn
@@ -216,14 +218,16 @@ def runs(found: Trials, wished: Wish) -> None:
     """The run sheet: figure, table, a sheet to fill in."""
     parts.figure_beside_table(
         drawn.runs(found, parts.is_dark()),
-        _in_plain(found.table()),
+        _in_plain(found.table()).rename(columns=SHORT),
         "run_sheet",
         "The settings of every batch in the order to make them.",
     )
     different = len(found.runs[list(wished.settings)].drop_duplicates())
     st.caption(
         f"{len(found.runs)} batches at {different} different settings. Order drawn with seed "
-        f"{found.seed}; the same seed draws it again."
+        f"{found.seed}; the same seed draws it again. D-efficiency: how near the plan comes to "
+        "settings that move independently and only between their ends (100 %); looking for a "
+        "middle costs some of it."
     )
     st.download_button(
         "Run sheet to fill in (CSV)",
@@ -295,11 +299,11 @@ def seen(found: Trials) -> None:
 
 
 def _terms(found: Trials) -> pd.DataFrame:
-    names = [" × ".join(title(part) for part in term.split(" x ")) for term in found.terms["term"]]
+    told = found.told_terms()
     return pd.DataFrame(
         {
-            "setting": names,
-            "per": found.terms["step"].str.replace(" x ", " × "),
+            "effect": [name for name, _ in told],
+            "per": [unit for _, unit in told],
             "seen_now": found.terms["visible_before"],
             "seen_then": found.terms["visible_after"],
             "se_now": found.terms["se_before"],

@@ -65,6 +65,17 @@ class Trials:
         ]
         return pd.DataFrame(rows, columns=["grower_id", "batches", "settings", "earlier"])
 
+    def told_terms(self) -> list[tuple[str, str]]:
+        """Each term and its step as people say them: `bend in length`, `10 h, squared`."""
+        told = []
+        for row in self.terms.to_dict("records"):
+            parts, steps = row["term"].split(" x "), row["step"].split(" x ")
+            if row["kind"] == "bend":
+                told.append((f"bend in {title(parts[0])}", f"{steps[0]}, squared"))
+            else:
+                told.append((" with ".join(title(part) for part in parts), " and ".join(steps)))
+        return told
+
     def table(self) -> pd.DataFrame:
         """The batches to make, in order."""
         return self.runs.copy()

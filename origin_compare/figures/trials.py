@@ -47,10 +47,7 @@ def visible(found: Trials, dark: bool = False) -> go.Figure:
     """Smallest slope seen four times in five, before (open) and after (full) the batches."""
     shades = ink(dark)
     table = found.terms
-    names = [
-        f"{' × '.join(title(part) for part in term.split(' x '))}, per {unit}"
-        for term, unit in zip(table["term"], table["step"].str.replace(" x ", " × "), strict=True)
-    ]
+    names = [f"{name}, per {unit}" for name, unit in found.told_terms()]
     figure = go.Figure()
     for name, before, after in zip(
         names, table["visible_before"], table["visible_after"], strict=True

@@ -48,6 +48,17 @@ def test_middle_levels_are_not_used_for_straight_lines() -> None:
     assert runs.groupby(["length_h", "peak_temp_c"]).size().tolist() == [2, 2, 2, 2]
 
 
+def test_terms_are_told_in_words() -> None:
+    settings = {"length_h": [95.0, 117.5, 140.0], "final_ph": [3.3, 3.5, 3.7]}
+    assert next_trials(settings, 12, 0.5, model="with bends").told_terms() == [
+        ("length", "10 h"),
+        ("final pH", "0.1 pH"),
+        ("length with final pH", "10 h and 0.1 pH"),
+        ("bend in length", "10 h, squared"),
+        ("bend in final pH", "0.1 pH, squared"),
+    ]
+
+
 def test_growers_are_balanced_over_the_settings() -> None:
     growers = ["G01", "G02"]
     runs = next_trials(TWO, 16, 0.5, growers=growers).runs

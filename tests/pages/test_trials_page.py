@@ -10,6 +10,7 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
+from origin_compare.page_answers import questions
 from tests.pages.test_pages import opened, said
 
 
@@ -101,3 +102,26 @@ def test_too_many_repeats_are_said_in_words() -> None:
 def test_a_flavour_in_the_address_brings_its_own_spread() -> None:
     text = said(opened("trials", flavour="pungent"))
     assert re.search(r"still differ by 0\.\d\d points on pungent", text)
+
+
+def test_a_batch_left_out_on_the_drivers_page_is_no_witness_here() -> None:
+    app = opened("trials")
+    assert "59 earlier batches counted in" in said(app)
+    app.session_state["leave_out"] = ["Q24-23"]
+    app.run()
+    assert "58 earlier batches counted in" in said(app)
+    assert "Left out by hand on the drivers page: Q24-23." in said(app)
+
+
+def test_without_tastings_a_plan_is_still_drawn_on_a_supposed_spread(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked = questions((2024, 2025))
+    monkeypatch.setitem(asked.season.sheets, "scores", asked.season.sheets["scores"].iloc[:0])
+    monkeypatch.delitem(asked.__dict__, "profile", raising=False)
+    monkeypatch.setattr(asked, "_drivers", {})
+    app = opened("trials")
+    assert not app.exception
+    assert not app.error
+    assert "Until then a spread of 0.5 points is supposed." in said(app)
+    assert _runs(app) == list(range(1, 13))
