@@ -334,7 +334,7 @@ def difference_tests() -> None:
     parts.rests_on(
         found.rests_on()
         + " d-prime: the distance between the two spirits in units of one assessor's own "
-        "wavering; about 1 is just told apart by a careful taster."
+        "wavering; about 1 is just told apart by a careful taster (common practice, no source)."
     )
     _planning(test, alpha)
 
