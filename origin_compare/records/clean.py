@@ -27,8 +27,8 @@ from origin_compare.records.sheets import Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
 from origin_compare.records.within import out_of_order, score_range
 
-PROVENANCE = ("_file", "_tab", "_row", "_raw")
-"""Beside every clean row: file, tab, row number, and its cells as written (JSON by header)."""
+PROVENANCE = ("_file", "_tab", "_row")
+"""Beside every clean row: file, tab and row number; `raw_text` gives its cells as written."""
 
 _ROWS_AT_ONCE = 100_000
 _HOUR_SIGN = r"^(\d{1,2})[.h]"
@@ -72,8 +72,9 @@ def clean(raw: RawTable, guess: Guess, rules: HouseRules) -> Cleaned:
     scores, more = _attributes(coded, guess, shared, score_range(columns))
     findings += more
     bad = _bad_rows(findings, len(raw.rows))
-    frame = pd.DataFrame(columns, index=pd.RangeIndex(len(raw.rows)))
-    frame = frame.assign(**_provenance(raw), **{AT: np.arange(len(raw.rows))})[~bad]
+    placed = {**columns, **_provenance(raw), AT: pd.Series(np.arange(len(raw.rows)))}
+    frame = pd.DataFrame(placed, index=pd.RangeIndex(len(raw.rows)))
+    frame = frame[~bad] if bad.any() else frame
     if guess.attributes:
         frame = _melted(frame, [(name, values[~bad]) for name, values in scores])
     return Cleaned(raw, guess, frame.reset_index(drop=True), bad, tuple(findings))
@@ -85,7 +86,7 @@ def set_aside(raw: RawTable, findings: Sequence[Finding], bad: np.ndarray) -> pd
     The index is the row number in the file. Written as CSV the frame can be mended and read back.
     """
     notes = mending(findings, len(raw.rows))
-    frame = raw.cells[bad].set_axis(_own_names(raw.headers), axis=1)
+    frame = raw.cells[bad].set_axis(own_names(raw.headers), axis=1)
     frame = frame.assign(**{MEND_HEADER: notes[bad].to_numpy()})
     return frame.set_index(pd.Index(raw.rows[bad], name="row"))
 
@@ -329,21 +330,27 @@ def _bad_rows(findings: Sequence[Finding], length: int) -> np.ndarray:
     return bad
 
 
+def repeated(text: str, length: int) -> pd.Series:
+    """One text in every row."""
+    return (
+        pd.Series([text], dtype="str").take(np.zeros(length, dtype=np.int64)).reset_index(drop=True)
+    )
+
+
 def _provenance(raw: RawTable) -> dict[str, pd.Series]:
     length = len(raw.rows)
     return {
-        "_file": pd.Series([raw.file] * length, dtype="str"),
-        "_tab": pd.Series([raw.tab] * length, dtype="str"),
+        "_file": repeated(raw.file, length),
+        "_tab": repeated(raw.tab, length),
         "_row": pd.Series(raw.rows, dtype="int64"),
-        "_raw": raw_text(raw),
     }
 
 
-def raw_text(raw: RawTable) -> pd.Series:
-    """Each row's cells as written, as a JSON object by header."""
+def raw_text(raw: RawTable, at: np.ndarray) -> pd.Series:
+    """The cells as written of the rows at these positions, each row a JSON object by header."""
     parts = [
-        _json_rows(raw.cells.iloc[start : start + _ROWS_AT_ONCE], raw.headers)
-        for start in range(0, len(raw.cells), _ROWS_AT_ONCE)
+        _json_rows(raw.cells.iloc[at[start : start + _ROWS_AT_ONCE]], raw.headers)
+        for start in range(0, len(at), _ROWS_AT_ONCE)
     ]
     if not parts:
         return pd.Series([], dtype="str")
@@ -351,7 +358,7 @@ def raw_text(raw: RawTable) -> pd.Series:
 
 
 def _json_rows(cells: pd.DataFrame, headers: Sequence[str]) -> pd.Series:
-    names = [json.dumps(header, ensure_ascii=False) for header in _own_names(headers)]
+    names = [json.dumps(header, ensure_ascii=False) for header in own_names(headers)]
     text = pd.Series(f'{{{names[0]}: "' if names else "{", index=cells.index, dtype="str")
     for at in range(len(names)):
         ends = f'", {names[at + 1]}: "' if at + 1 < len(names) else '"'
@@ -365,7 +372,7 @@ def _escaped(cells: pd.Series) -> pd.Series:
     return cells
 
 
-def _own_names(headers: Sequence[str]) -> list[str]:
+def own_names(headers: Sequence[str]) -> list[str]:
     """Headers made different from one another, as a frame and a JSON object need."""
     names: list[str] = []
     for header in headers:

@@ -13,7 +13,7 @@ from origin_compare.answers import count, listed
 from origin_compare.house import HouseRules
 from origin_compare.records.across import batch_times, check_reading_times, check_run_days
 from origin_compare.records.against import DIFFERENCE, drop_repeats, hold_against_store
-from origin_compare.records.clean import AT, blank_column, clean, set_aside
+from origin_compare.records.clean import AT, blank_column, clean, raw_text, set_aside
 from origin_compare.records.faults import Fault, fault_table
 from origin_compare.records.findings import finding, told
 from origin_compare.records.guess import Guess, HeaderMap, Verdict, guess_sheet
@@ -34,14 +34,15 @@ class IntakePlan:
     """What an intake would do; nothing is stored until the store is given this plan.
 
     `sheets`: clean frames of new rows by sheet, every column of the sheet plus `_file, _tab,
-        _row, _raw`; counts are Int64, days datetime64[us], moments datetime64[us, UTC];
+        _row`; counts are Int64, days datetime64[us], moments datetime64[us, UTC];
     `faults`: everything found, faults and warnings; `set_aside`: per table (file, or file and
         tab) the rows with faults as they stood, indexed by row number, with what to mend;
     `left_alone`: (file, why) of files that are no tables; `already_there`: rows per sheet the
         store has in the same words; `files`: every file brought in; `offers`: tables to be
         mapped by hand; `account`: one row per table, columns `ACCOUNT` plus `warnings`;
     `contradictions`: one row per cell that says something else than the store: sheet, key,
-        column, in_store, in_file, file, file_row (those rows are set aside).
+        column, in_store, in_file, file, file_row (those rows are set aside);
+    `tables`: what was read, for the rows' cells as written (`raw_texts`).
     """
 
     sheets: Mapping[str, pd.DataFrame]
@@ -53,6 +54,7 @@ class IntakePlan:
     offers: tuple[Offer, ...]
     account: pd.DataFrame
     contradictions: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=DIFFERENCE))
+    tables: tuple[RawTable, ...] = field(default=(), repr=False)
 
     @property
     def is_clean(self) -> bool:
@@ -99,6 +101,20 @@ class IntakePlan:
     def fault_table(self) -> pd.DataFrame:
         """One row per fault or warning."""
         return fault_table(self.faults)
+
+    def raw_texts(self, rows: pd.DataFrame) -> pd.Series:
+        """The cells as written of rows of `sheets`, a JSON object by header each.
+
+        `rows` needs `_file, _tab, _row`; the series has its index.
+        """
+        texts = pd.Series("", index=rows.index, dtype="str")
+        for raw in self.tables:
+            mine = ((rows["_file"] == raw.file) & (rows["_tab"] == raw.tab)).to_numpy(dtype=bool)
+            if mine.any():
+                at = np.searchsorted(raw.rows, rows["_row"].to_numpy(dtype="int64")[mine])
+                told = raw_text(raw, at)
+                texts[mine] = told.to_numpy()
+        return texts
 
     def rests_on(self) -> str:
         """The files and rows behind the plan, and what was left alone."""
@@ -157,6 +173,7 @@ def plan_intake(
         tuple(offer(raw, verdict) for raw, verdict in strays),
         _account(ledgers, strays, faults),
         _contradictions(ledgers),
+        tuple(one.cleaned.raw for one in ledgers),
     )
 
 
@@ -276,7 +293,7 @@ def _sheets(ledgers: Sequence[Ledger]) -> dict[str, pd.DataFrame]:
 def empty_sheet(sheet: Sheet) -> pd.DataFrame:
     """A sheet without rows: every column with its type, and the provenance columns."""
     columns = {column.name: blank_column(column, 0) for column in sheet.columns}
-    for name, dtype in (("_file", "str"), ("_tab", "str"), ("_row", "int64"), ("_raw", "str")):
+    for name, dtype in (("_file", "str"), ("_tab", "str"), ("_row", "int64")):
         columns[name] = pd.Series([], dtype=dtype)
     return pd.DataFrame(columns)
 

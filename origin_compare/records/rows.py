@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import chain, islice
 from typing import Any
 
 import numpy as np
@@ -11,23 +12,100 @@ from sqlalchemy import Table, select
 from sqlalchemy.engine import Connection
 
 from origin_compare.records.frames import shaped
-from origin_compare.records.schema import FROM_COLUMNS, SHEET_TABLES
+from origin_compare.records.schema import SHEET_TABLES
 from origin_compare.records.sheets import SHEETS, Kind
 
 AT_ONCE = 4_096
+WRITTEN_AT_ONCE = 50_000
+_ROWS_A_STATEMENT = 25
+
+RawOf = Callable[[pd.DataFrame], pd.Series | None]
+"""The cells as written of some rows; None where they stand in a file the store keeps."""
 
 
-def insert_frame(link: Connection, sheet: str, frame: pd.DataFrame, intake_id: int) -> None:
-    """Write a shaped frame with provenance and prints (`_key`, `_content`) as rows of its table."""
-    columns = [
-        [intake_id] * len(frame),
-        *(frame[name].tolist() for name in ("_file", "_tab")),
-        _numbers(frame["_row"], int),
-        *(frame[name].tolist() for name in ("_raw", "_key", "_content")),
-        *(to_cells(frame[column.name], column.kind) for column in SHEETS[sheet].columns),
-    ]
-    names = [*FROM_COLUMNS, "key_print", "content_print", *SHEETS[sheet].names()]
-    insert_rows(link, SHEET_TABLES[sheet], names, zip(*columns, strict=True))
+def insert_frame(
+    link: Connection,
+    sheet: str,
+    frame: pd.DataFrame,
+    intake_id: int,
+    raw_of: RawOf,
+    told: Callable[[int], None] | None = None,
+) -> None:
+    """Write a shaped frame with provenance and prints (`_key`, `_content`) as rows of its table.
+
+    Piece by piece, so that only one piece stands in memory as Python objects; `told` gets the
+    number of rows written so far.
+    """
+    for start in range(0, len(frame), WRITTEN_AT_ONCE):
+        if told and start:
+            told(start)
+        some = frame.iloc[start : start + WRITTEN_AT_ONCE]
+        cells = _cells(sheet, some, intake_id, raw_of(some))
+        _insert_columns(link, SHEET_TABLES[sheet], cells, len(some))
+
+
+def _cells(
+    sheet: str, frame: pd.DataFrame, intake_id: int, raw: pd.Series | None
+) -> dict[str, list[Any] | int | str | None]:
+    """Per table column its cells, or the one value all rows share."""
+    cells: dict[str, list[Any] | int | str | None] = {
+        "intake_id": intake_id,
+        "from_file": _texts(frame["_file"]),
+        "from_tab": _texts(frame["_tab"]),
+        "from_row": _numbers(frame["_row"], int),
+        "raw_text": "" if raw is None else raw.tolist(),
+        "key_print": frame["_key"].tolist(),
+        "content_print": frame["_content"].tolist(),
+    }
+    for column in SHEETS[sheet].columns:
+        given = frame[column.name]
+        cells[column.name] = None if given.isna().all() else to_cells(given, column.kind)
+    return cells
+
+
+def _insert_columns(
+    link: Connection,
+    table: Table,
+    cells: Mapping[str, list[Any] | int | str | None],
+    length: int,
+) -> None:
+    """Insert columns; what all rows share is written into the statement, many rows in each.
+
+    A statement costs the engine far more than a row of it: the counter of row numbers alone is
+    read and written once for each.
+    """
+    quote = link.dialect.identifier_preparer.quote
+    shared = {name: _shared(given) for name, given in cells.items()}
+    filled = [name for name in cells if shared[name] != "NULL"]
+    told = ", ".join(quote(name) for name in filled)
+    row = f"({', '.join(shared[name] or '?' for name in filled)})"
+    head = f"INSERT INTO {quote(table.name)} ({told}) VALUES "
+    given = [cells[name] for name in filled if shared[name] is None]
+    rows = zip(*given, strict=True)
+    whole = length // _ROWS_A_STATEMENT
+    cursor: Any = link.connection.cursor()
+    try:
+        cursor.executemany(head + ", ".join([row] * _ROWS_A_STATEMENT), _packs(rows, whole))
+        cursor.executemany(head + row, rows)
+    finally:
+        cursor.close()
+
+
+def _packs(rows: Iterator[tuple[Any, ...]], number: int) -> Iterator[tuple[Any, ...]]:
+    for _ in range(number):
+        yield tuple(chain.from_iterable(islice(rows, _ROWS_A_STATEMENT)))
+
+
+def _shared(cells: list[Any] | int | str | None) -> str | None:
+    """The value of a whole column as SQL text; None where the rows differ."""
+    if cells is None:
+        return "NULL"
+    if isinstance(cells, list):
+        return None
+    if isinstance(cells, int):
+        return str(cells)
+    doubled = cells.replace("'", "''")
+    return f"'{doubled}'"
 
 
 def insert_rows(
@@ -46,20 +124,29 @@ def insert_rows(
 
 def to_cells(column: pd.Series, kind: Kind) -> list[Any]:
     """One column of a shaped frame as the store holds it; missing as None."""
-    missing = column.isna().to_numpy(dtype=bool)
     if kind in ("key", "text"):
-        cells = column.to_numpy(dtype=object)
-    elif kind == "date":
-        cells = np.datetime_as_string(column.to_numpy(), unit="D").astype(object)
-    elif kind == "moment":
-        return _numbers(column.dt.tz_localize(None).astype("int64").where(~missing), int)
-    else:
-        return _numbers(column, int if kind == "count" else float)
-    return _without(missing, cells)
+        codes, texts = pd.factorize(column)  # one Python string per distinct text, not per row
+        known: np.ndarray = np.array([*texts, None], dtype=object)
+        return list(known[codes].tolist())
+    missing = column.isna().to_numpy(dtype=bool)
+    if kind == "date":
+        return _without(missing, np.datetime_as_string(column.to_numpy(), unit="D").astype(object))
+    if kind == "moment":
+        return _without(missing, column.dt.tz_localize(None).to_numpy().astype("int64"))
+    return _numbers(column, int if kind == "count" else float)
+
+
+def _texts(column: pd.Series) -> list[Any] | str:
+    """The one text of a column, else the text of every row."""
+    first = str(column.iloc[0])
+    if "\0" not in first and bool((column == first).all()):
+        return first
+    return to_cells(column, "text")
 
 
 def _numbers(column: pd.Series, kind: type) -> list[Any]:
-    # Microseconds since 1970 stay below 2**53 until the year 2255: a float holds them exactly.
+    if column.dtype == "int64":
+        return list(column.tolist())
     numbers = column.to_numpy(dtype="float64", na_value=np.nan)
     missing = np.isnan(numbers)
     whole = np.where(missing, 0, numbers).astype("int64" if kind is int else "float64")

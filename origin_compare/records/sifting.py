@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 
 from origin_compare.records.faults import Fault
 from origin_compare.records.fingerprint import content_prints, key_prints
-from origin_compare.records.frames import PROVENANCE, shaped
+from origin_compare.records.frames import shaped
 from origin_compare.records.matching import key_text
 from origin_compare.records.schema import SHEET_TABLES
 from origin_compare.records.sheets import SHEETS
@@ -41,14 +41,16 @@ def sift(link: Connection, sheet: str, frame: pd.DataFrame) -> Sifted:
     key, content = rows["_key"].to_numpy(), rows["_content"].to_numpy()
     standing = _standing(link, SHEET_TABLES[sheet], key)
     there, before = _found(key, standing)
-    codes, _ = pd.factorize(key)
-    first = np.unique(codes, return_index=True)[1][codes]
+    codes, distinct = pd.factorize(key)
+    first = np.arange(len(rows))
+    if len(distinct) < len(rows):
+        first = np.unique(codes, return_index=True)[1][codes]
     repeated = first != np.arange(len(rows))
     said = np.where(there, before, content[first])
     clash = (there | repeated) & (said != content)
     fresh = ~there & ~repeated
     return Sifted(
-        fresh=rows[fresh],
+        fresh=rows if fresh.all() else rows[fresh],
         already_there=int((~fresh & ~clash).sum()),
         contradicting=rows[clash],
         faults=_clashes(sheet, rows, clash, first, standing),
@@ -57,10 +59,11 @@ def sift(link: Connection, sheet: str, frame: pd.DataFrame) -> Sifted:
 
 def _with_prints(sheet: str, frame: pd.DataFrame) -> pd.DataFrame:
     rows = shaped(sheet, frame, provenance=True)
-    for name in PROVENANCE:
+    for name in ("_file", "_tab", "_row"):
         if name not in rows:
             rows[name] = pd.Series(pd.NA, index=rows.index, dtype="Int64") if name == "_row" else ""
-    texts = {name: rows[name].astype("str").fillna("") for name in ("_file", "_tab", "_raw")}
+    given = [name for name in ("_file", "_tab", "_raw") if name in rows]
+    texts = {name: rows[name].astype("str").fillna("") for name in given}
     return rows.assign(**texts, _key=key_prints(sheet, rows), _content=content_prints(sheet, rows))
 
 

@@ -123,7 +123,8 @@ class Store:
         files = _files_of(plan, dict(originals))
         with self.writing() as link:
             given = (plan.sheets, plan.faults, plan.set_aside, plan.already_there)
-            return taking.take_in(link, *given, files, who, progress)
+            raw_texts = getattr(plan, "raw_texts", None)
+            return taking.take_in(link, *given, files, who, progress, raw_texts)
 
     def take_back(self, intake_id: int, *, with_dependants: bool = False) -> TakenBack:
         """Remove what an intake brought.

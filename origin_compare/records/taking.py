@@ -29,6 +29,7 @@ from origin_compare.records.schema import (
 from origin_compare.records.sheets import SHEETS
 from origin_compare.records.sifting import Sifted, sift
 
+LARGE = 2**22
 TAKEN_COLUMNS = ["sheet", "new", "already_there", "contradicting"]
 ORPHAN_COLUMNS = ["sheet", "key", "intake_id", "missing_sheet", "missing_key"]
 
@@ -115,10 +116,13 @@ def take_in(
     files: Sequence[Original],
     who: str,
     progress: Callable[[float, str], None] | None = None,
+    raw_texts: Callable[[pd.DataFrame], pd.Series] | None = None,
 ) -> Taken:
     """Write what is new; `already_there` counts rows the plan left out for standing there.
 
-    `progress` is told how far it is (0 to 1) and at what.
+    `progress` is told how far it is (0 to 1) and at what. `raw_texts` gives the cells as written
+    of rows; they are kept with the rows of a file whose bytes the store does not keep, and read
+    from the file again where it does.
 
     Nothing new, and no file that had faults for the first time: no intake.
     """
@@ -128,7 +132,8 @@ def take_in(
         if name in sheets and len(sheets[name])
     }
     told = [*faults, *(fault for one in sifted.values() for fault in one.faults)]
-    aside = {**set_aside, **_contradicting(sifted)}
+    raw_of = RawTexts(raw_texts, ())
+    aside = {**set_aside, **_contradicting(sifted, raw_of)}
     rows = _taken_rows(sifted, already_there)
     names = tuple(file.name for file in files)
     prints = {file.sha256 for file in files}
@@ -137,12 +142,17 @@ def take_in(
         return Taken(None, rows, tuple(told), names, revision(link))
     intake_id = _new_intake(link, who, rows, names)
     total, done = max(sum(len(one.fresh) for one in sifted.values()), 1), 0
-    for name, one in sifted.items():
-        if progress:
-            progress(done / total, f"writing {count(len(one.fresh), 'row')} of {name}")
-        insert_frame(link, name, one.fresh, intake_id)
-        done += len(one.fresh)
     _keep_files(link, intake_id, files)
+    raw_of = RawTexts(raw_texts, _kept_whole(link, intake_id))
+    while sifted:
+        name, one = next(iter(sifted.items()))
+        what = f"writing {count(len(one.fresh), 'row')} of {name}"
+        written = _moved_on(progress, done, total, what)
+        if written:
+            written(0)
+        insert_frame(link, name, one.fresh, intake_id, raw_of, written)
+        done += len(one.fresh)
+        del sifted[name]  # its memory is free before the next sheet is turned into rows
     _keep_faults(link, intake_id, told)
     _keep_aside(link, intake_id, aside)
     return Taken(intake_id, rows, tuple(told), names, bump(link))
@@ -163,12 +173,54 @@ def _brought(rows: pd.DataFrame) -> list[tuple[str, int]]:
     return [(sheet, number) for sheet, number in new if number]
 
 
-def _contradicting(sifted: Mapping[str, Sifted]) -> dict[str, pd.DataFrame]:
-    return {
-        f"{name}, contradicting": one.contradicting.drop(columns=["_key", "_content"])
-        for name, one in sifted.items()
-        if len(one.contradicting)
-    }
+@dataclass(frozen=True)
+class RawTexts:
+    """The cells as written of some rows, or None where all their files are kept `whole`."""
+
+    given: Callable[[pd.DataFrame], pd.Series] | None
+    whole: tuple[str, ...]
+
+    def __call__(self, rows: pd.DataFrame) -> pd.Series | None:
+        if "_raw" in rows:
+            return rows["_raw"]
+        if self.given is None:
+            return None
+        kept = {file: self._is_kept(file) for file in rows["_file"].unique()}
+        if all(kept.values()):
+            return None
+        return self.given(rows).mask(rows["_file"].map(kept).astype(bool), "")
+
+    def _is_kept(self, file: str) -> bool:
+        """Whether the file, or the archive it lies in, is kept."""
+        return any(file == name or file.startswith(f"{name}/") for name in self.whole)
+
+
+def _kept_whole(link: Connection, intake_id: int) -> tuple[str, ...]:
+    """The names of an intake's files whose bytes are kept."""
+    kept = (
+        select(INTAKE_FILES.c.file)
+        .join(ORIGINALS, INTAKE_FILES.c.sha256 == ORIGINALS.c.sha256)
+        .where(INTAKE_FILES.c.intake_id == intake_id, ORIGINALS.c.packed.is_not(None))
+    )
+    return tuple(link.execute(kept).scalars())
+
+
+def _moved_on(
+    progress: Callable[[float, str], None] | None, done: int, total: int, what: str
+) -> Callable[[int], None] | None:
+    if progress is None:
+        return None
+    return lambda rows: progress((done + rows) / total, what)
+
+
+def _contradicting(sifted: Mapping[str, Sifted], raw_of: RawTexts) -> dict[str, pd.DataFrame]:
+    frames: dict[str, pd.DataFrame] = {}
+    for name, one in sifted.items():
+        if len(one.contradicting):
+            rows = one.contradicting.drop(columns=["_key", "_content"])
+            raw = raw_of(rows)
+            frames[f"{name}, contradicting"] = rows.assign(_raw="" if raw is None else raw)
+    return frames
 
 
 def _known_files(link: Connection, prints: Iterable[str]) -> set[str]:
@@ -186,7 +238,7 @@ def _new_intake(link: Connection, who: str, rows: pd.DataFrame, files: tuple[str
 def _keep_files(link: Connection, intake_id: int, files: Sequence[Original]) -> None:
     known = _known_files(link, {file.sha256 for file in files})
     for file in files:
-        packed = None if file.content is None else zlib.compress(file.content, 6)
+        packed = None if file.content is None else _packed(file.content)
         if file.sha256 not in known:
             known.add(file.sha256)
             kept = insert(ORIGINALS).values(sha256=file.sha256, size=file.size, packed=packed)
@@ -196,6 +248,11 @@ def _keep_files(link: Connection, intake_id: int, files: Sequence[Original]) -> 
             link.execute(update(ORIGINALS).where(without).values(packed=packed))
         named = {"intake_id": intake_id, "file": file.name, "sha256": file.sha256}
         link.execute(insert(INTAKE_FILES).values(**named))
+
+
+def _packed(content: bytes) -> bytes:
+    """Packed hard, or quickly where the file is large: a log gains little and waits long."""
+    return zlib.compress(content, 1 if len(content) > LARGE else 6)
 
 
 def _keep_faults(link: Connection, intake_id: int, faults: list[Fault]) -> None:

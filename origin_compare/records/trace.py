@@ -14,6 +14,7 @@ from sqlalchemy.engine import Connection
 from origin_compare.errors import StoreFault, UnknownName
 from origin_compare.house import HouseRules
 from origin_compare.records import taking
+from origin_compare.records.as_written import as_written, kept_name
 from origin_compare.records.fingerprint import content_prints, key_prints
 from origin_compare.records.frames import shaped
 from origin_compare.records.guess import HeaderMap
@@ -102,7 +103,9 @@ def trace_row(store: Store, sheet: str, row_id: int, column: str) -> Traced:
         row = link.execute(select(table).where(table.c.row_id == row_id)).one()
         intake = link.execute(select(INTAKES).where(INTAKES.c.intake_id == row.intake_id)).one()
         changed = corrections_of(link, sheet, row_id)
-    raw, wanted = _raw(row.raw_text), column_of(sheet, column)
+    place = (row.intake_id, row.from_file, row.from_tab, row.from_row)
+    text = row.raw_text or as_written(store, [place]).get(place, "")
+    raw, wanted = _raw(text) if text else {}, column_of(sheet, column)
     return Traced(
         sheet=sheet,
         key=key_text(sheet, frame_of(sheet, row)).iloc[0],
@@ -162,22 +165,23 @@ _PLACE = ["file", "tab", "row", "raw"]
 def _by_print(store: Store, sheet: str, frame: pd.DataFrame) -> pd.DataFrame:
     table = SHEET_TABLES[sheet]
     prints = key_prints(sheet, shaped(sheet, frame)).tolist()
-    columns = (table.c.key_print, table.c.from_file, table.c.from_tab, table.c.from_row)
-    found: dict[int, tuple[str, str, int | None, str]] = {}
+    names = ("key_print", "intake_id", "from_file", "from_tab", "from_row", "raw_text")
+    found: dict[int, tuple[Any, ...]] = {}
     with store.reading() as link:
         for start in range(0, len(prints), 10_000):
             some = table.c.key_print.in_(prints[start : start + 10_000])
-            for key, *place in link.execute(select(*columns, table.c.raw_text).where(some)):
+            for key, *place in link.execute(select(*(table.c[one] for one in names)).where(some)):
                 found[key] = tuple(place)
-    nowhere = ("", "", None, "")
-    return pd.DataFrame([found.get(one, nowhere) for one in prints], columns=_PLACE)
+    in_files = as_written(store, [place[:4] for place in found.values() if not place[4]])
+    nowhere = (0, "", "", None, "")
+    places = [found.get(one, nowhere) for one in prints]
+    lines = [(*place[1:4], place[4] or in_files.get(place[:4], "")) for place in places]
+    return pd.DataFrame(lines, columns=_PLACE)
 
 
 def original_of(store: Store, traced: Traced) -> tuple[str, bytes]:
     """The file a value came from as it was brought in; an archive whole. `UnknownName` if gone."""
-    brought = store.files(traced.intake_id)["file"].tolist()
-    holds = [name for name in brought if traced.file == name or traced.file.startswith(f"{name}/")]
-    name = holds[0] if holds else traced.file
+    name = kept_name(store, traced.intake_id, traced.file)
     return name, store.original(traced.intake_id, name)
 
 

@@ -162,7 +162,7 @@ def test_a_wide_tasting_sheet_becomes_long() -> None:
     assert [text.split(":")[0] for text in said(planned, "warning")] == [
         "panel.csv row 1, Empty", "panel.csv row 1, Remark",
     ]  # fmt: skip
-    assert '"Green_Grassy": "3"' in scores["_raw"].iloc[0]
+    assert '"Green_Grassy": "3"' in planned.raw_texts(scores).iloc[0]
 
 
 def test_an_attribute_is_the_same_in_a_header_and_in_a_cell() -> None:

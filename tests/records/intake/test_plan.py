@@ -32,7 +32,7 @@ def test_every_sheet_has_every_column_with_its_type() -> None:
         assert list(frames) == list(SHEETS)
         for name, sheet in SHEETS.items():
             frame = frames[name]
-            assert list(frame.columns) == [*sheet.names(), "_file", "_tab", "_row", "_raw"]
+            assert list(frame.columns) == [*sheet.names(), "_file", "_tab", "_row"]
             for column in sheet.columns:
                 expected = {
                     "count": "Int64", "date": "datetime64[us]", "moment": "datetime64[us, UTC]",
@@ -53,7 +53,8 @@ def test_provenance_keeps_file_row_and_raw_text() -> None:
     planned = plan({**SEASON, "readings.csv": "Batch;Time;SG\nB1;01/03/2025 16:00;1,0500\n"})
     row = planned.sheets["readings"].iloc[0]
     assert (row["_file"], row["_row"]) == ("readings.csv", 2)
-    assert row["_raw"] == '{"Batch": "B1", "Time": "01/03/2025 16:00", "SG": "1,0500"}'
+    written = planned.raw_texts(planned.sheets["readings"]).iloc[0]
+    assert written == '{"Batch": "B1", "Time": "01/03/2025 16:00", "SG": "1,0500"}'
 
 
 def test_a_link_that_leads_nowhere_sets_its_row_aside() -> None:
