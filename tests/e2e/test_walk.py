@@ -16,7 +16,7 @@ from tests.e2e.conftest import App, start
 from tests.pages.test_pages import TITLES, WITH_ANSWER
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 
 
 @pytest.fixture(scope="module")
@@ -31,7 +31,7 @@ def settled(page: Page) -> None:
     """Wait until nothing is being computed any more."""
     page.wait_for_selector("h1")
     page.wait_for_function(
-        "() => !document.querySelector('[data-testid=stSpinner],[data-testid=stSkeleton]')",
+        "() => !document.querySelector('[data-testid=stSpinner],[data-testid=stSkeleton],[data-testid=stStatusWidgetRunningIcon]')",
         timeout=90_000,
     )
     page.wait_for_timeout(300)
