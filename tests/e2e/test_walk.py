@@ -31,7 +31,8 @@ def settled(page: Page) -> None:
     """Wait until nothing is being computed any more."""
     page.wait_for_selector("h1")
     page.wait_for_function(
-        "() => !document.querySelector('[data-testid=stSpinner],[data-testid=stSkeleton],[data-testid=stStatusWidgetRunningIcon]')",
+        "() => !document.querySelector('[data-testid=stSpinner],[data-testid=stSkeleton],"
+        "[data-testid=stStatusWidgetRunningIcon]')",
         timeout=90_000,
     )
     page.wait_for_timeout(300)
