@@ -43,6 +43,7 @@ from origin_compare.records.taking import Original, Taken, TakenBack
 
 if TYPE_CHECKING:
     from origin_compare.records.plan import IntakePlan, Progress
+    from origin_compare.records.readers import Sources
     from origin_compare.records.trace import Key, Traced
 
 INTAKE_COLUMNS = ["intake_id", "taken_at", "who", "what", "files", "rows", "faults"]
@@ -95,7 +96,7 @@ class Store:
     # Intakes
 
     def plan(
-        self, sources: Iterable[tuple[str, bytes]], progress: Progress | None = None
+        self, sources: Sources | Iterable[tuple[str, bytes]], progress: Progress | None = None
     ) -> IntakePlan:
         """What taking in these files (name, bytes) would do, under this store's rules and maps.
 

@@ -10,6 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa  # type: ignore[import-untyped]
+from pyarrow import csv as arrow_csv
 
 from origin_compare.errors import RefusedFile
 from origin_compare.records.findings import Finding, finding
@@ -20,6 +22,7 @@ SEPARATORS = (",", ";", "\t", "|")
 WIDEST = 2000
 _TOP = 400_000
 _ROWS_AT_ONCE = 100_000
+_BLOCK = 2**24
 _MENDED_SIGN = r"^'([=+\-@\t])"
 
 
@@ -204,6 +207,9 @@ def _cells(
             f"{name}: its header has {width:,} columns, more than the {WIDEST:,} a sheet may have. "
             "Check which separator the file was saved with."
         )
+    plain = _plain(body, separator, width)
+    if plain is not None:
+        return plain, np.full(len(plain), "", dtype=object)
     try:
         frame = _fast(body, separator, width + 1)
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError):
@@ -213,6 +219,37 @@ def _cells(
     if bool(frame[width - 1].str.contains("\n", regex=False).any()):
         _refuse_unclosed(name, body, separator, first)
     return frame, extra
+
+
+def _plain(body: str, separator: str, width: int) -> pd.DataFrame | None:
+    """A body without quotation marks, every row as wide as the header; None for any other.
+
+    Such a body can be taken apart in one way only, so the fastest parser at hand may do it.
+    """
+    try:
+        content = b"" if '"' in body else body.encode()
+    except UnicodeEncodeError:
+        return None
+    if not content:
+        return None
+    names = [str(at) for at in range(width)]
+    try:
+        table = arrow_csv.read_csv(
+            pa.BufferReader(content),
+            arrow_csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=names),
+            arrow_csv.ParseOptions(delimiter=separator, quote_char=False, ignore_empty_lines=False),
+            arrow_csv.ConvertOptions(
+                check_utf8=False, column_types=dict.fromkeys(names, pa.large_string())
+            ),
+        )
+    except pa.ArrowInvalid:
+        return None
+    text = pd.StringDtype("pyarrow", na_value=np.nan)
+    columns = (
+        text.__from_arrow__(table.column(name).combine_chunks())  # type: ignore[attr-defined]
+        for name in names
+    )
+    return _tidy(pd.DataFrame(dict(enumerate(columns))))
 
 
 def _fast(body: str, separator: str, width: int) -> pd.DataFrame:
