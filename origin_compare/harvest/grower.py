@@ -18,6 +18,7 @@ from origin_compare.harvest import privacy
 from origin_compare.harvest.flavours import CLEAR, HINT, NOT_SHOWN, flavours
 from origin_compare.harvest.flavours import COLUMNS as FLAVOUR_COLUMNS
 from origin_compare.harvest.levers import levers
+from origin_compare.records.bases import on_dry
 from origin_compare.records.season import Season
 
 if TYPE_CHECKING:
@@ -179,7 +180,7 @@ def grower_letter(
     Earlier harvests in `season` and `batches` give the grower's own past; the group is always of
     the one harvest. Raises `UnknownName` for a grower without a lot in that harvest.
     """
-    lots = season.sheets["lots"]
+    lots = on_dry("lots", season.sheets["lots"])
     own_lots = lots[lots["grower_id"] == grower_id]
     if not (own_lots["season"] == year).any():
         raise UnknownName(_no_lot(grower_id, year, own_lots))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from origin_compare.answers import count, listed
-from origin_compare.harvest import windows
+from origin_compare.harvest import bases, windows
 from origin_compare.harvest.lots import lots_compared
 from origin_compare.house import HouseRules
 
@@ -17,7 +17,7 @@ SHOWN = (
     "grain_n_pct_dm", "extract_pct_dm", "pitch_temp_c", "og_sg", "yeast_age_d", "yeast_g_l",
     "length_h", "peak_temp_c", "h_above_window", "final_ph", "final_sg", "limit_gap_degrees",
     "apparent_attenuation_pct", "lag_h", "new_make_abv_pct", "lpa", "spirit_yield_lpa_t",
-    "predicted_lpa_t", "share_of_predicted_pct", "missing_links",
+    "predicted_lpa_t", "share_of_predicted_pct", "basis_notes", "missing_links",
 )  # fmt: skip
 
 
@@ -45,7 +45,9 @@ class SeasonReview:
         table = self.batches.assign(
             outside=self.batches["batch_id"].map(named).astype("str").fillna("")
         )
-        return table[[column for column in SHOWN if column in table]]
+        noted = bases.noted(self.batches).any()
+        shown = [column for column in SHOWN if noted or column != "basis_notes"]
+        return table[[column for column in shown if column in table]]
 
     def lots(self) -> pd.DataFrame:
         """One row per lot with what its batches gave; see `lots.lots_compared`."""
@@ -57,6 +59,7 @@ class SeasonReview:
 
     def rests_on(self) -> str:
         parts = [self._joined(), self._windows_said(), self._unusual_said()]
+        parts += bases.said(self.batches)
         if "peak_temp_c" in self.batches and self.batches["peak_temp_c"].notna().any():
             parts.append(
                 "A reading every 8 h misses the true peak: the highest recorded can be about "

@@ -13,6 +13,7 @@ from origin_compare.answers import count
 from origin_compare.errors import UnknownName
 from origin_compare.fermentation import Derived
 from origin_compare.fermentation.trust import without
+from origin_compare.records.bases import BASED, cells_used, said
 from origin_compare.records.join import LOT_NUMBERS, MALT_NUMBERS, MASH_NUMBERS
 from origin_compare.records.matching import key_text
 from origin_compare.records.package import as_given
@@ -85,8 +86,10 @@ def figure_sources(
             f"There is no worked-out figure {figure}. Figures: {', '.join(_WAYS)}, or "
             f"{_SCORE}<attribute>."
         )
-    how, cells = _WAYS[figure]
-    return at.sources(figure, at.value(figure), how, cells(at))
+    how, way = _WAYS[figure]
+    cells = way(at)
+    how = "; ".join([how, *_on_dry_said(figure, cells)])
+    return at.sources(figure, at.value(figure), how, cells)
 
 
 _SCORE = "score_"
@@ -173,7 +176,7 @@ class _At:
         malts = self.season.sheets["malts"]
         used = malts["malt_id"].isin(self.rows("mashes")["malt_id"])
         return [
-            ("lots", lots[lots["lot_id"].isin(mine)], column),
+            *self.on_dry("lots", lots[lots["lot_id"].isin(mine)], column),
             ("malts", malts[used & malts["lot_id"].isin(mine)], "grain_t"),
             *self.of("mashes", "grist_kg"),
         ]
@@ -181,7 +184,11 @@ class _At:
     def malts(self, column: str) -> Cells:
         malts = self.season.sheets["malts"]
         used = malts["malt_id"].isin(self.rows("mashes")["malt_id"])
-        return [("malts", malts[used], column), *self.of("mashes", "grist_kg")]
+        return [*self.on_dry("malts", malts[used], column), *self.of("mashes", "grist_kg")]
+
+    def on_dry(self, sheet: str, rows: pd.DataFrame, column: str) -> Cells:
+        """The column's cells, and those it was put on dry matter with."""
+        return [(sheet, *used) for used in cells_used(sheet, rows, column)]
 
     def scores(self, attribute: str) -> Cells:
         rows = self.rows("scores")
@@ -203,6 +210,16 @@ class _At:
             keys += named.to_dict("records")
         table = pd.DataFrame(lines, columns=INPUTS, dtype="str")
         return Sources(self.batch_id, figure, value, how, table, tuple(keys))  # type: ignore[arg-type]
+
+
+def _on_dry_said(figure: str, cells: Cells) -> list[str]:
+    """What was converted on the way to dry matter, in words."""
+    notes = [
+        said(sheet, rows)
+        for sheet, rows, column in cells
+        if sheet in BASED and column == figure == BASED[sheet].column
+    ]
+    return [text for one in notes for text in one.unique() if text]
 
 
 def _estimate(profile: Profile | None, batch_id: str, attribute: str) -> str:

@@ -118,7 +118,7 @@ def parse_text(coded: Coded, column: Column) -> Parsed:
     seen = Distinct(coded, keep_words=column.kind == "key")
     values = single_blanks(seen.texts)
     if column.choices:
-        values = values.str.casefold()
+        values = values.str.casefold().replace(dict(column.same))
         unknown = ~values.isin(column.choices).to_numpy(dtype=bool) & ~seen.missing
         for at in np.flatnonzero(unknown):
             seen.blame(int(at), *_not_a_choice(values.iloc[at], column.choices))

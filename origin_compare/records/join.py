@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.house import HouseRules, default_rules
+from origin_compare.records.bases import batch_notes, on_dry
 from origin_compare.records.faults import Fault
 from origin_compare.records.frames import all_shaped, looked_up
 from origin_compare.records.matching import missing_links, unmatched_rows
@@ -73,6 +74,7 @@ BATCH_COLUMNS = [
     *["limit_sg", "runs", "distilled_on", "still", "wash_l", "wash_abv_pct"],
     *["new_make_l", "new_make_abv_pct", "cut_on_abv_pct", "cut_off_abv_pct"],
     *["n_readings", "n_tastings", "n_assessors", "missing_links"],
+    *["grain_method", "malt_lab", "yield_moisture_pct", "basis_notes"],
 ]
 
 
@@ -87,7 +89,9 @@ def build_season(
     """The sheets joined to one row per batch (`BATCH_COLUMNS`), with what would not join.
 
     Means over lots weigh by mass share, over malts by grist, over mashes by wort volume; such a
-    mean is missing when one of its parts is. Amounts are sums, missing when one of their parts is.
+    mean is missing when one of its parts is. Nitrogen and extract are put on dry matter first
+    (see `bases`), and `basis_notes` says what was converted or left out. Amounts
+    are sums, missing when one of their parts is.
     """
     rules = rules or default_rules()
     clean = all_shaped(sheets)
@@ -141,6 +145,7 @@ def _batches(
     )
     table = _with_counts(table, clean)
     table["missing_links"] = missing_links(table, clean, shares)
+    table["basis_notes"] = batch_notes(clean, shares).reindex(table.index).fillna("")
     ordered = table.sort_values("pitched_at", kind="stable").reset_index()
     return ordered[BATCH_COLUMNS]
 
@@ -160,25 +165,33 @@ def _single(frame: pd.DataFrame, by: str, name: str) -> pd.Series:
 
 
 def _lot_part(clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame) -> pd.DataFrame:
-    lots = clean["lots"].drop(columns=["grower_id", "season"]).drop_duplicates("lot_id")
+    lots = (
+        on_dry("lots", clean["lots"])
+        .drop(columns=["grower_id", "season"])
+        .drop_duplicates("lot_id")
+    )
     soils = clean["growers"].drop_duplicates("grower_id").set_index("grower_id")["soil"]
     rows = shares.merge(lots, on="lot_id", how="left")
     rows["soil"] = rows["soil"].fillna(looked_up(rows["grower_id"], soils))
-    table = _weighted(rows, "batch_id", rows["share"], LOT_NUMBERS)
+    table = _weighted(rows, "batch_id", rows["share"], [*LOT_NUMBERS, "yield_moisture_pct"])
     for name in LOT_NAMES:
         table[name] = _single(rows, "batch_id", name)
     in_full = rows.groupby("batch_id")["share"].sum() >= WHOLE
-    return table.where(in_full, axis=0)
+    methods = joined_names(rows, "batch_id", "grain_method").rename("grain_method")
+    return table.where(in_full, axis=0).join(methods)
 
 
 def _malt_part(clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     # The figures are the whole malting's, whether written beside each of its lots or only once.
-    values = clean["malts"].groupby("malt_id")[list(MALT_NUMBERS)].mean()
+    malts = on_dry("malts", clean["malts"])
+    values = malts.groupby("malt_id")[list(MALT_NUMBERS)].mean()
     mashes = clean["mashes"]
     rows = mashes[["batch_id", "malt_id", "grist_kg"]].merge(values, on="malt_id", how="left")
     weight = _or_equal(rows, "batch_id", "grist_kg")
     table = _weighted(rows, "batch_id", weight, list(MALT_NUMBERS)).rename(columns=MALT_NUMBERS)
     table["malt_id"] = joined_names(rows, "batch_id", "malt_id").str.replace(" + ", "+")
+    labs = rows[["batch_id", "malt_id"]].merge(malts[["malt_id", "lab"]], on="malt_id")
+    table["malt_lab"] = joined_names(labs, "batch_id", "lab")
     return table
 
 

@@ -131,6 +131,8 @@ def _cells(column: pd.Series, kind: Kind) -> pd.Series:
 def _from_text(name: str, file: Path) -> pd.DataFrame:
     frame = pd.read_csv(file, dtype="str", keep_default_na=False, na_values=[""])
     for column in SHEETS[name].columns:
+        if column.name not in frame and column.since > 1:
+            continue  # written before there was such a column
         cells = frame[column.name]
         if TYPES[column.kind] in ("number", "integer"):
             # Python's own reading of figures: the shortest text of a float gives it back exactly.

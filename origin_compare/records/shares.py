@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from origin_compare.records.bases import on_dry
 from origin_compare.records.frames import looked_up
 
 SHARE_COLUMNS = [
@@ -66,7 +67,7 @@ def extract_of_malt(malts: pd.DataFrame) -> pd.Series:
 
     The certificate is the whole malting's, whether written beside each of its lots or only once.
     """
-    figures = malts.groupby("malt_id")[["moisture_pct", "extract_pct_dm"]].mean()
+    figures = on_dry("malts", malts).groupby("malt_id")[["moisture_pct", "extract_pct_dm"]].mean()
     return (1 - figures["moisture_pct"] / 100) * figures["extract_pct_dm"] / 100
 
 

@@ -23,6 +23,8 @@ class Column:
     needed: bool = False
     possible: tuple[float, float] | None = None
     choices: tuple[str, ...] = ()
+    same: tuple[tuple[str, str], ...] = ()
+    """Other words for a choice, each with the choice."""
     links_to: str | None = None
     also: tuple[str, ...] = ()
     default: str | None = None
@@ -88,6 +90,24 @@ def _count(
     name: str, says: str, low: int, high: int, *also: str, default: str | None = None
 ) -> Column:
     return Column(name, "count", says, possible=(low, high), also=also, default=default)
+
+
+AS_IS = "as is"
+
+
+def _basis(name: str, says: str, *also: str) -> Column:
+    return Column(
+        name,
+        "text",
+        says,
+        choices=("dry", AS_IS),
+        same=(
+            *((word, "dry") for word in ("dm", "db", "dry basis", "dry matter", "d.m.")),
+            *((word, AS_IS) for word in ("as-is", "asis", "fresh", "as received", "wet")),
+        ),
+        also=also,
+        since=5,
+    )
 
 
 _BATCH = _key(
@@ -177,6 +197,36 @@ LOTS = Sheet(
             "mean temp",
             "mean temperature",
         ),
+        _basis(
+            "grain_n_basis",
+            "basis of nitrogen and protein: dry or as is",
+            "nitrogen basis",
+            "n basis",
+            "protein basis",
+        ),
+        Column(
+            "grain_protein_pct",
+            "number",
+            "grain protein (nitrogen x 6.25), %",
+            possible=(3, 25),
+            also=("protein", "grain protein", "protein %"),
+            since=5,
+        ),
+        Column(
+            "yield_moisture_pct",
+            "number",
+            "moisture the yield is stated at, %",
+            possible=(0, 40),
+            also=("yield moisture", "yield at moisture"),
+            since=5,
+        ),
+        Column(
+            "grain_method",
+            "text",
+            "laboratory and method of the grain figures",
+            also=("grain lab", "nitrogen method", "protein method"),
+            since=5,
+        ),
     ),
 )
 
@@ -224,6 +274,22 @@ MALTS = Sheet(
             "predicted yield",
         ),
         _text("lab", "laboratory and method", "method", "laboratory"),
+        _basis("extract_basis", "basis of the extract: dry or as is", "basis of extract"),
+        Column(
+            "extract_l_deg_kg",
+            "number",
+            "extract, L°/kg",
+            possible=(193, 366),
+            also=(
+                "extract l deg/kg",
+                "extract l°/kg",
+                "hwe",
+                "hwe l deg/kg",
+                "hwe l°/kg",
+                "hot water extract",
+            ),
+            since=5,
+        ),
     ),
 )
 

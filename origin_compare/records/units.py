@@ -35,6 +35,8 @@ _BY_ENDING: tuple[tuple[str, Mapping[str, tuple[float, float]]], ...] = (
 _BY_NAME: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "tonnes": {"t": _SAME, "tonnes": _SAME, "kg": (0.001, 0.0)},
     "hours": {"h": _SAME, "hours": _SAME, "min": (1 / 60, 0.0), "d": (24.0, 0.0)},
+    "grain_protein_pct": _DRY,
+    "extract_l_deg_kg": dict.fromkeys(("l°/kg", "ldeg/kg", "l.deg/kg", "l°kg-1"), _SAME),
     "cooling_pct": {**_PERCENT, "%open": _SAME},
     "diastatic_power": {"iob": _SAME, "°l": _SAME, "°wk": _SAME, "wk": _SAME, "°lintner": _SAME},
 }

@@ -20,7 +20,7 @@ from tests.records.store import small
 CHARGE = ("low_wines_l", "low_wines_abv_pct", "returned_l", "returned_abv_pct")
 
 
-@pytest.mark.parametrize("form", ["0001", "0002", "0003"])
+@pytest.mark.parametrize("form", ["0001", "0002", "0003", "0004"])
 def test_an_older_store_gets_the_columns_and_keeps_its_rows(form: str, tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'store.sqlite'}"
     engine = create_engine(url)
