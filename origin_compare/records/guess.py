@@ -218,7 +218,12 @@ def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:
 
 
 def _unit_fits(column: Column, unit: str) -> bool:
-    """A word in brackets that is no unit is a remark; a unit must be one the column can take."""
+    """A word in brackets that is no unit is a remark; a unit must be one the column can take.
+
+    `as is` on a column of dry matter is no remark: read as dry, every figure would be wrong.
+    """
+    if column.name.endswith("_dm") and "asis" in plain(unit):
+        return False
     if not unit or not unit_words(unit) or column.kind in ("key", "text", "date", "moment"):
         return True
     if column.kind == "gravity":
