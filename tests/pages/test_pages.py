@@ -6,7 +6,6 @@ import shutil
 from pathlib import Path
 
 import pytest
-import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from origin_compare import page_parts
@@ -30,17 +29,24 @@ TITLES = {
 WITH_ANSWER = [name for name in TITLES if name not in ("scoring", "trace", "intake", "rules")]
 
 
-@pytest.fixture(autouse=True)
-def no_cached_answers() -> None:
-    st.cache_resource.clear()
-
-
 @pytest.fixture
 def full(demo_store_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "store.sqlite"
     shutil.copy(demo_store_file, file)
     monkeypatch.setenv("ORIGIN_COMPARE_STORE", f"sqlite:///{file}")
     return file
+
+
+@pytest.fixture(scope="session")
+def looked_at(demo_store_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One store for all tests that only look, so that its answers are worked out once."""
+    return Path(shutil.copy(demo_store_file, tmp_path_factory.mktemp("looked_at") / "demo.sqlite"))
+
+
+@pytest.fixture
+def read_only(looked_at: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("ORIGIN_COMPARE_STORE", f"sqlite:///{looked_at}")
+    return looked_at
 
 
 @pytest.fixture
@@ -69,7 +75,7 @@ def test_the_list_of_pages_is_the_folder() -> None:
 
 
 @pytest.mark.parametrize("page", TITLES)
-def test_a_full_store_opens_without_complaint(page: str, full: Path) -> None:
+def test_a_full_store_opens_without_complaint(page: str, read_only: Path) -> None:
     app = opened(page)
     assert not app.exception
     assert not app.error
@@ -77,7 +83,7 @@ def test_a_full_store_opens_without_complaint(page: str, full: Path) -> None:
 
 
 @pytest.mark.parametrize("page", WITH_ANSWER)
-def test_an_answer_its_ground_and_a_table_to_take_away(page: str, full: Path) -> None:
+def test_an_answer_its_ground_and_a_table_to_take_away(page: str, read_only: Path) -> None:
     app = opened(page)
     text = said(app)
     assert "oc-answer" in text
@@ -96,7 +102,7 @@ def test_an_empty_store_says_how_to_begin(page: str, empty: None) -> None:
     assert "There is nothing in this store yet." in said(app)
 
 
-def test_the_bare_address_leads_to_the_season(full: Path) -> None:
+def test_the_bare_address_leads_to_the_season(read_only: Path) -> None:
     app = AppTest.from_file(str(PACKAGE / "app.py"), default_timeout=120).run()
     assert not app.exception
     assert app.title[0].value == TITLES["season"]
@@ -112,26 +118,28 @@ def test_the_bare_address_leads_to_the_season(full: Path) -> None:
         ("growers", "grower", "G04"),
     ],
 )
-def test_a_bookmark_reopens_the_same_thing(page: str, name: str, value: str, full: Path) -> None:
+def test_a_bookmark_reopens_the_same_thing(
+    page: str, name: str, value: str, read_only: Path
+) -> None:
     app = opened(page, **{name: value})
     assert not app.exception
     chosen = [box for box in app.selectbox if box.key == name]
     assert [box.value for box in chosen] == [value]
 
 
-def test_a_bookmark_keeps_the_harvest(full: Path) -> None:
+def test_a_bookmark_keeps_the_harvest(read_only: Path) -> None:
     text = said(opened("season", season="2024"))
     assert "30 batches" in text or "30 finished batches" in text
 
 
-def test_a_stale_bookmark_falls_back_without_complaint(full: Path) -> None:
+def test_a_stale_bookmark_falls_back_without_complaint(read_only: Path) -> None:
     app = opened("chain", batch="no-such-batch")
     assert not app.exception
     assert not app.error
 
 
 def test_a_fault_is_said_in_words_never_as_a_traceback(
-    full: Path, monkeypatch: pytest.MonkeyPatch
+    read_only: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("a slip of ours")

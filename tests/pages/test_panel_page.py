@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tests.pages.test_pages import full, no_cached_answers, opened, said  # noqa: F401
+from tests.pages.test_pages import looked_at, opened, read_only, said  # noqa: F401
 
-pytestmark = pytest.mark.usefixtures("full")
+pytestmark = pytest.mark.usefixtures("read_only")
 
 
 def boxes(app, key):  # type: ignore[no-untyped-def]

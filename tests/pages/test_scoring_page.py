@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 from origin_compare.panel import KeptPlan, plan_as_text, plan_tasting
 from origin_compare.records.store import Store, open_store
 from origin_compare.records.tastings import enter_scores, entered_scores, keep_tasting
-from tests.pages.test_pages import full, no_cached_answers, opened, said  # noqa: F401
+from tests.pages.test_pages import full, opened, said  # noqa: F401
 
 BATCHES = ["Q25-01", "Q25-02", "Q25-03"]
 WHO = {"tasting": "T90-1", "assessor": "A03"}

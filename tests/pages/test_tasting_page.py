@@ -17,7 +17,7 @@ from origin_compare.records.store import open_store
 from origin_compare.records.tastings import enter_scores, kept_tasting, tastings
 from origin_compare.reports.exports import safe_csv, safe_xlsx
 from origin_compare.reports.tasting_sheets import key_html, pours, sheets_html
-from tests.pages.test_pages import full, no_cached_answers, opened, said  # noqa: F401
+from tests.pages.test_pages import full, opened, said  # noqa: F401
 
 ATTRIBUTES = ["floral", "fruity estery"]
 
