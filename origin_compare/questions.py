@@ -126,7 +126,7 @@ class Questions:
         """How well do the panel and each assessor tell batches apart?"""
         from origin_compare import panel
 
-        return panel.assess(self._scores())
+        return panel.assess(self._scores(), profile=self.profile)
 
     def drivers(self, leave_out: Sequence[str] = ()) -> DriverAnswers:
         """What goes with flavour, with some batches left out by hand if any are named."""

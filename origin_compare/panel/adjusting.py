@@ -27,6 +27,10 @@ Floats = NDArray[np.float64]
 
 ALPHA = 0.05
 FEW_ASSESSORS = 5
+TOLD = 0.05
+"""Least share of a covariate's spread that has to be its own for an adjustment."""
+SAME_STRENGTH = 1.0
+"""Served strengths no further apart than this, % vol, count as one (common practice)."""
 PILED = 1 / 3
 """Share of scores at the lowest mark past which the figures of an attribute are called rough."""
 
@@ -38,8 +42,9 @@ def adjusted(
 
     Per attribute a mixed model with assessor, assessor:batch, tasting and assessor:tasting random
     gives the noise; batch effects are adjusted means by generalised least squares (batch fixed,
-    serving position as covariate where it can be told apart from the batch). Samples served again,
-    such as a hidden control, link the tastings; few linked tastings are fixed too.
+    serving position and served strength as covariates where they can be told apart from batch and
+    tasting). Samples served again, such as a hidden control, link the tastings; few linked
+    tastings are fixed too. For the strength of the cut see `at_one_cut`.
     `scales`: see `rows.usable`.
     Raises `NotEnoughData` for fewer than two batches or assessors (a consensus sheet has none),
     `MixedScales` for several scales without a mapping, `ValueError` for a missing column.
@@ -131,12 +136,12 @@ def _fits(
         batch, ids = pd.factorize(part["batch_id"], sort=True)
         assessor = pd.factorize(part["assessor_id"])[0]
         tasting = pd.factorize(part["tasting_id"])[0]
-        covariate = position_covariate(part, batch)
-        seen = [batch, assessor, tasting] + ([] if covariate is None else [covariate[:, 0]])
-        key = np.stack(seen).tobytes() + "\n".join(map(str, ids)).encode()
+        covariates = covariates_of(part, batch, tasting)
+        seen = [batch, assessor, tasting, *covariates.values()]
+        key = np.stack(seen).tobytes() + "\n".join([*covariates, *map(str, ids)]).encode()
         alike.setdefault(key, []).append(name)
         if key not in layouts:
-            layout = lay_out(batch, assessor, tasting, covariate)
+            layout = lay_out(batch, assessor, tasting, covariates)
             layouts[key] = layout, [str(one) for one in ids]
     found = {}
     for key, names in alike.items():
@@ -170,16 +175,34 @@ def _unscaled(solution: Solution, mean: float, spread: float) -> Solution:
     )
 
 
-def position_covariate(part: pd.DataFrame, batch: NDArray[np.intp]) -> Floats | None:
-    """Serving position, centred (n x 1); None where it is missing or moves with the batch."""
+def covariates_of(
+    part: pd.DataFrame, batch: NDArray[np.intp], tasting: NDArray[np.intp]
+) -> dict[str, Floats]:
+    """What a score is adjusted for, each centred: `position` and `served_abv_pct`.
+
+    One is absent where it is missing, hardly changes, or moves with what is compared: position
+    with the batch, strength with batch or tasting.
+    """
     position = part["position"]
-    if position.notna().mean() < 0.9 or position.nunique() < 2:
-        return None
-    centred = (position - position.mean()).fillna(0.0)
-    within = centred - centred.groupby(batch).transform("mean")
-    if float((within**2).sum()) < 0.05 * float((centred**2).sum()):
-        return None
-    return centred.to_numpy()[:, None]
+    strength = part["served_abv_pct"]
+    found = {}
+    if position.notna().mean() >= 0.9 and position.nunique() > 1:
+        centred = (position - position.mean()).fillna(0.0)
+        if _left(centred, [batch]) >= TOLD:
+            found["position"] = centred.to_numpy()
+    if strength.notna().mean() >= 0.9 and np.ptp(strength.dropna()) > SAME_STRENGTH:
+        centred = (strength - strength.mean()).fillna(0.0)
+        if _left(centred, [batch, tasting]) >= TOLD:
+            found["served_abv_pct"] = centred.to_numpy()
+    return found
+
+
+def _left(centred: pd.Series, groups: list[NDArray[np.intp]]) -> float:
+    """Share of a covariate's spread that no group's level explains."""
+    y = centred.to_numpy()
+    known = np.column_stack([pd.get_dummies(codes).to_numpy(dtype=float) for codes in groups])
+    rest = y - known @ (np.linalg.pinv(known.T @ known, hermitian=True) @ (known.T @ y))
+    return float((rest**2).sum() / (y**2).sum())
 
 
 def _verdicts(
@@ -293,7 +316,7 @@ def _notes(
             "not all tastings share a sample with another, so batches of different tastings are "
             "compared through the spread between tastings only; serve one hidden control every time"
         )
-    if not any(layout.covariates.shape[1] for layout in layouts):
+    if not any("position" in layout.terms for layout in layouts):
         notes.append("serving position could not be allowed for")
     people = rows.frame["assessor_id"].nunique()
     if people < FEW_ASSESSORS:
@@ -310,10 +333,17 @@ def _notes(
     doubtful = [n for n, fit in fits.items() if fit[0].components.status == "not_converged"]
     if doubtful:
         notes.append(f"the fit of {listed(doubtful)} is doubtful")
-    served = rows.frame["served_abv_pct"].dropna()
-    if len(served) and served.max() - served.min() > 1:
-        notes.append(
-            f"served at {served.min():.1f} to {served.max():.1f} % vol: strength itself moves "
-            "scores and is not adjusted for"
-        )
+    notes += _strength_words(rows.frame["served_abv_pct"].dropna(), layouts)
     return tuple(notes)
+
+
+def _strength_words(served: pd.Series, layouts: list[Layout]) -> list[str]:
+    if served.empty or np.ptp(served) <= SAME_STRENGTH:
+        return []
+    words = f"served at {served.min():.1f} to {served.max():.1f} % vol"
+    if any("served_abv_pct" in layout.terms for layout in layouts):
+        return [f"{words}: scores adjusted to the mean strength"]
+    return [
+        f"{words}: strength itself moves scores, and here it goes with the batch or the tasting, "
+        "so it cannot be adjusted for"
+    ]

@@ -9,11 +9,13 @@ median slope is 1. All are taken within a tasting, so that a good or bad day is 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 from scipy import stats
 
-from origin_compare.panel.components import Solution
+from origin_compare.panel.components import Solution, pieces
 
 COLUMNS = [
     "assessor_id",
@@ -54,6 +56,53 @@ def without_each(part: pd.DataFrame, solution: Solution, ids: tuple[str, ...]) -
         weight = np.bincount(batch[mine], solution.weights[mine, batch[mine]], minlength=len(ids))
         rows[name] = (whole - own) / np.where(weight < 0.99, 1 - weight, np.nan)
     return part["score"].mean() + pd.DataFrame.from_dict(rows, orient="index", columns=list(ids))
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleUse:
+    """How much of the assessors' disagreement is mere use of the scale, for one attribute.
+
+    `f`, `df_scale`, `df_error`, `p`: do slopes on the panel's means differ between assessors,
+    against what disagreement is left. `share`: of the disagreement's sum of squares. NaN where too
+    little was tasted to tell.
+    """
+
+    f: float
+    df_scale: int
+    df_error: int
+    p: float
+    share: float
+
+
+def scale_use(part: pd.DataFrame, means: pd.Series) -> ScaleUse:
+    """Scale use of the whole panel by the mixed assessor model (Brockhoff, Schlich, Skovgaard).
+
+    part: rows of one attribute, score already freed of serving position. means: the panel's
+    adjusted mean of each batch. Each assessor's cells are fitted by a slope of their own within a
+    tasting; their differences are scale use, what is left is disagreement. In one balanced tasting
+    these are the model's own sums of squares.
+    """
+    same = pd.DataFrame(dict.fromkeys(part["assessor_id"].astype(str).unique(), means)).T
+    cells = _cells(part, same)
+    weight, y, x = cells["size"], cells["mean_within"], cells["panel_within"]
+    who = cells["assessor_id"].astype(str)
+    sxx, sxy = (weight * x * x).groupby(who).sum(), (weight * x * y).groupby(who).sum()
+    own = sxy / sxx.where(sxx > 0)
+    scaling = float((sxx * (own - sxy.sum() / sxx.sum()) ** 2).sum())
+    left = float((weight * (y - who.map(own) * x) ** 2).sum())
+    df, df_error = int(own.notna().sum()) - 1, _disagreement_df(cells) - int(own.notna().sum()) + 1
+    if df < 1 or df_error < 1 or left <= 0:
+        return ScaleUse(np.nan, df, df_error, np.nan, np.nan)
+    f = (scaling / df) / (left / df_error)
+    return ScaleUse(f, df, df_error, float(stats.f.sf(f, df, df_error)), scaling / (scaling + left))
+
+
+def _disagreement_df(cells: pd.DataFrame) -> int:
+    """Degrees of freedom of all disagreement: cells less visits and the batches' own contrasts."""
+    batch, tasting = (pd.factorize(cells[name].astype(str)) for name in ("batch_id", "tasting_id"))
+    contrasts = len(batch[1]) - pieces(batch[0], tasting[0])
+    visits = cells.groupby(["assessor_id", "tasting_id"], observed=True).ngroups
+    return len(cells) - visits - contrasts
 
 
 def assessor_figures(

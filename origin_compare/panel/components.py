@@ -48,7 +48,7 @@ class Block:
 class Layout:
     """Who scored what, for one set of rows; every array has one entry or row per score.
 
-    `batch`, `assessor`, `tasting`: level numbers; `covariates`: n x c, centred.
+    `batch`, `assessor`, `tasting`: level numbers; `covariates`: n x c, centred, named in `terms`.
     `used`: the variance components that this layout can bear, `residual` last.
     """
 
@@ -56,6 +56,7 @@ class Layout:
     assessor: Ints
     tasting: Ints
     covariates: Floats
+    terms: tuple[str, ...]
     blocks: tuple[Block, ...]
     used: tuple[str, ...]
 
@@ -135,7 +136,9 @@ class Solution:
             return variance, np.where(doubt > 0, 2 * variance**2 / doubt, np.inf)
 
 
-def lay_out(batch: Ints, assessor: Ints, tasting: Ints, covariates: Floats | None = None) -> Layout:
+def lay_out(
+    batch: Ints, assessor: Ints, tasting: Ints, covariates: Mapping[str, Floats] | None = None
+) -> Layout:
     """The layout of n scores; components that cannot be told apart from others are not used."""
     n = len(batch)
     ab = len(np.unique(_pairs(assessor, batch)))
@@ -151,7 +154,8 @@ def lay_out(batch: Ints, assessor: Ints, tasting: Ints, covariates: Floats | Non
         batch=batch,
         assessor=assessor,
         tasting=tasting,
-        covariates=np.zeros((n, 0)) if covariates is None else covariates,
+        covariates=np.column_stack([np.zeros((n, 0)), *(covariates or {}).values()]),
+        terms=tuple(covariates or ()),
         blocks=_blocks(batch, assessor, tasting),
         used=(*used, "residual"),
     )
@@ -185,12 +189,17 @@ def estimate_components(layout: Layout, ys: Floats) -> list[Components]:
     return parts
 
 
-def linked(batch: Ints, tasting: Ints) -> bool:
-    """Whether all tastings hang together through batches served in more than one."""
+def pieces(batch: Ints, tasting: Ints) -> int:
+    """Into how many sets tastings fall that share no batch; 1 where all hang together."""
     shape = (int(batch.max()) + 1, int(tasting.max()) + 1)
     served = sparse.csr_matrix((np.ones(len(batch)), (batch, tasting)), shape=shape)
     alike = (served.T @ served).astype(bool)
-    return int(csgraph.connected_components(alike, directed=False)[0]) == 1
+    return int(csgraph.connected_components(alike, directed=False)[0])
+
+
+def linked(batch: Ints, tasting: Ints) -> bool:
+    """Whether all tastings hang together through batches served in more than one."""
+    return pieces(batch, tasting) == 1
 
 
 def solve(layout: Layout, y: Floats, components: Components) -> Solution:

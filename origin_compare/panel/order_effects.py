@@ -58,7 +58,7 @@ def order_effects(
         return pd.DataFrame(columns=COLUMNS)
     assessor = pd.factorize(placed["assessor_id"])[0]
     tasting = pd.factorize(placed["tasting_id"])[0]
-    layout = lay_out(batch, assessor, tasting, line)
+    layout = lay_out(batch, assessor, tasting, dict(zip(EFFECTS, line.T, strict=True)))
     found = solve(layout, placed["score"].to_numpy(), components)
     se = np.sqrt(np.diag(found.slopes_cov))
     visits = len(placed.groupby(["assessor_id", "tasting_id"], observed=True))

@@ -12,12 +12,17 @@ from scipy import stats
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
 from origin_compare.panel.adjusting import ALPHA, adjusted, parts_of
-from origin_compare.panel.assessor_tests import assessor_figures, without_each
+from origin_compare.panel.assessor_tests import (
+    ScaleUse,
+    assessor_figures,
+    scale_use,
+    without_each,
+)
 from origin_compare.panel.order_effects import COLUMNS as ORDER_COLUMNS
 from origin_compare.panel.order_effects import order_effects
 from origin_compare.panel.profile import Profile
-from origin_compare.panel.rows import usable
-from origin_compare.panel.verdicts import NOT_JUDGED, SOUND, judge, overall
+from origin_compare.panel.rows import Rows, usable
+from origin_compare.panel.verdicts import NOT_JUDGED, SOUND, adjusted_p, judge, overall
 
 RELIABLE = 0.5
 """Least reliability of the panel's own means for judging an assessor by them."""
@@ -31,7 +36,8 @@ class Performance:
         reliability, agreement_icc (of one assessor's score, from the components), disagree_sd
         (assessor:batch) and repeat_sd (both missing without repeats in a tasting),
         smallest_difference (least significant difference of two batches tasted in one tasting by
-        the present panel, 5 %).
+        the present panel, 5 %), scale_share (of the assessors' disagreement, what is mere use of
+        the scale) and scale_p (do they use it differently; mixed assessor model), scale_p_adjusted.
     `detail`: one row per assessor and attribute: see `assessor_tests.COLUMNS`, then verdict,
         evidence, train.
     `assessors`: one row per assessor over the attributes judged: assessor_id, judged, sound,
@@ -83,19 +89,24 @@ class Performance:
 
 
 def assess(
-    scores: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | None = None
+    scores: pd.DataFrame,
+    scales: Mapping[str, tuple[float, float]] | None = None,
+    profile: Profile | None = None,
 ) -> Performance:
     """Performance of the panel and of each assessor per attribute, with a verdict in words.
 
     `scores`: long frame as for `adjusted`, which see for `scales` and for what is raised.
+    `profile`: what `adjusted` made of these very scores, where that is known already; `ValueError`
+    where it was made of others.
     Assessors are judged only where the panel as a whole tells batches apart (ISO 11132) and its
     means are at least half the batches' own, each finding adjusted for how many were looked for
     (Benjamini and Hochberg).
     """
     rows = usable(scores, scales)
-    profile = adjusted(scores, scales)
+    profile = profile or adjusted(scores, scales)
+    _refuse_another(profile, rows)
     order = _tasting_order(rows.frame)
-    figures, effects = [], []
+    figures, effects, scaling = [], [], {}
     for attribute, part in parts_of(rows.frame):
         if attribute not in profile.attributes:
             continue
@@ -108,6 +119,7 @@ def assess(
         figures.append(
             assessor_figures(freed, without_each(freed, solution, ids), attribute, order)
         )
+        scaling[attribute] = scale_use(freed, known)
         effects.append(order_effects(part, known, solution.components, attribute))
     detail = judge(pd.concat(figures, ignore_index=True), _sure(profile))
     rank = {name: i for i, name in enumerate(profile.attributes)}
@@ -115,12 +127,22 @@ def assess(
         ["assessor_id", "attribute"], key=lambda c: c.map(rank) if c.name == "attribute" else c
     ).reset_index(drop=True)
     return Performance(
-        panel=_panel_table(profile),
+        panel=_panel_table(profile, scaling),
         detail=detail,
         assessors=overall(detail),
         order=_order_table(effects, profile),
         profile=profile,
     )
+
+
+def _refuse_another(profile: Profile, rows: Rows) -> None:
+    held = (profile.counts["scores"], profile.scale, profile.batches)
+    if held != (len(rows.frame), rows.scale, rows.batches):
+        raise ValueError(
+            f"profile: made of {count(profile.counts['scores'], 'score')} on "
+            f"{count(len(profile.batches), 'batch')}, not of these {len(rows.frame):,}. Leave it "
+            "out, or give the one made of these scores."
+        )
 
 
 def _sure(profile: Profile) -> list[str]:
@@ -134,7 +156,7 @@ def _tasting_order(frame: pd.DataFrame) -> list[str]:
     return [str(name) for name in when.sort_values(["tasted_on", "tasting_id"])["tasting_id"]]
 
 
-def _panel_table(profile: Profile) -> pd.DataFrame:
+def _panel_table(profile: Profile, scaling: Mapping[str, ScaleUse]) -> pd.DataFrame:
     rows = []
     for v in profile.verdicts:
         part = v.components.variance
@@ -157,9 +179,12 @@ def _panel_table(profile: Profile) -> pd.DataFrame:
                 "disagree_sd": np.sqrt(disagree) if repeated else np.nan,
                 "repeat_sd": np.sqrt(error) if repeated else np.nan,
                 "smallest_difference": stats.t.ppf(1 - ALPHA / 2, df) * np.sqrt(noise),
+                "scale_share": scaling[v.attribute].share,
+                "scale_p": scaling[v.attribute].p,
             }
         )
-    return pd.DataFrame(rows)
+    table = pd.DataFrame(rows)
+    return table.assign(scale_p_adjusted=adjusted_p(table["scale_p"]))
 
 
 def _order_table(effects: list[pd.DataFrame], profile: Profile) -> pd.DataFrame:

@@ -130,6 +130,18 @@ class Profile:
         ]
         return pd.DataFrame(rows, columns=["attribute", "component", "variance", "sd", "status"])
 
+    def slopes(self) -> pd.DataFrame:
+        """What scores were adjusted for: attribute, covariate, slope (points per unit), se."""
+        rows = [
+            (name, term, slope, variance**0.5)
+            for name in self.attributes
+            for solution in [self.solutions[name][0]]
+            for term, slope, variance in zip(
+                solution.layout.terms, solution.slopes, np.diag(solution.slopes_cov), strict=True
+            )
+        ]
+        return pd.DataFrame(rows, columns=["attribute", "covariate", "slope", "se"])
+
     def reliability(self) -> pd.DataFrame:
         """One row per attribute: told_apart, f, df_batch, df_error, p, p_adjusted, reliability."""
         fields = ["attribute", "told_apart", "f", "df_batch", "df_error", "p", "p_adjusted"]

@@ -134,6 +134,7 @@ def needed_for(
 
 def detectable(df: float, power: float = SURE, alpha: float = ALPHA) -> float:
     """The gap, in its standard errors, seen with that power by a two-sided t test on `df`."""
+    df = min(df, 1e6)  # the noncentral t is not defined at infinity
     edge = stats.t.ppf(1 - alpha / 2, df)
     return float(
         optimize.brentq(lambda shift: stats.nct.sf(edge, df, shift) - power, 0.0, 40.0 + 5 * edge)

@@ -12,6 +12,7 @@ from scipy import stats
 from origin_compare.answers import listed
 from origin_compare.errors import UnknownName
 from origin_compare.panel.profile import Profile
+from origin_compare.panel.seeing_power import detectable
 
 ALPHA = 0.05
 
@@ -20,10 +21,11 @@ ALPHA = 0.05
 class Gap:
     """The gap between two batches on every attribute.
 
-    `gaps`: attribute, gap (first less second), se, df, low, high (95 %), p, p_adjusted (Holm over
-        the attributes), margin, p_alike (two one-sided tests), told_apart, verdict: "different",
-        "alike" or "undecided". Attributes in the profile's order; one missing for either batch
-        is absent.
+    `gaps`: attribute, gap (first less second), se, df, low, high (95 %), smallest_seen (the true
+        gap of this pair that would be seen four times in five, 5 % two-sided), p, p_adjusted (Holm
+        over the attributes), margin, p_alike (two one-sided tests), told_apart, verdict:
+        "different", "alike" or "undecided". Attributes in the profile's order; one missing for
+        either batch is absent.
     """
 
     first: str
@@ -41,7 +43,11 @@ class Gap:
         if by["alike"]:
             parts.append(f"are alike within the margin on {listed(by['alike'], 20)}")
         if by["undecided"]:
-            parts.append(f"cannot be told apart or called alike on {listed(by['undecided'], 20)}")
+            least = self.gaps.loc[self.gaps["verdict"].eq("undecided"), "smallest_seen"].max()
+            parts.append(
+                f"cannot be told apart or called alike on {listed(by['undecided'], 20)}, where "
+                f"gaps of up to {least:.1f} points could have been missed"
+            )
         return f"{self.first} and {self.second} {'; they '.join(parts)}."
 
     def table(self) -> pd.DataFrame:
@@ -96,8 +102,8 @@ def gap(
     alike = table["p_alike"].lt(ALPHA)
     different = table["p_adjusted"].lt(ALPHA) & table["told_apart"]
     table["verdict"] = np.select([alike, different], ["alike", "different"], "undecided")
-    columns = ["attribute", "gap", "se", "df", "low", "high", "p", "p_adjusted", "margin"]
-    return Gap(first, second, table[[*columns, "p_alike", "told_apart", "verdict"]])
+    columns = ["attribute", "gap", "se", "df", "low", "high", "smallest_seen", "p", "p_adjusted"]
+    return Gap(first, second, table[[*columns, "margin", "p_alike", "told_apart", "verdict"]])
 
 
 def _row(
@@ -114,6 +120,7 @@ def _row(
         "df": df,
         "low": found - reach,
         "high": found + reach,
+        "smallest_seen": detectable(df) * se,
         "p": 2 * float(stats.t.sf(abs(found) / se, df)),
         "margin": float("nan") if margin is None else float(margin),
         "p_alike": alike,

@@ -44,7 +44,7 @@ def judge(figures: pd.DataFrame, told: Sequence[str]) -> pd.DataFrame:
     table = figures.copy()
     judged = table["attribute"].isin(list(told)) & table["n_samples"].ge(FEW)
     for name in ("spread_p", "repeat_p", "drift_p"):
-        table[f"_{name}"] = _adjusted(table[name].where(judged))
+        table[f"_{name}"] = adjusted_p(table[name].where(judged))
     keen = table[judged].groupby("attribute")["agreement_p"].median()
     rows = []
     for row, is_judged in zip(table.to_dict("records"), judged, strict=True):
@@ -76,7 +76,7 @@ def overall(detail: pd.DataFrame) -> pd.DataFrame:
             }
         )
     table = pd.DataFrame(rows)
-    sure = _adjusted(table["spread_p"]).lt(ALPHA)
+    sure = adjusted_p(table["spread_p"]).lt(ALPHA)
     table["verdict"] = [
         _whole(row, is_sure) for row, is_sure in zip(table.to_dict("records"), sure, strict=True)
     ]
@@ -104,7 +104,8 @@ def spread_words(slope: float) -> str:
     return f"spreads scores {slope:.1f} times as wide as the panel"
 
 
-def _adjusted(p: pd.Series) -> pd.Series:
+def adjusted_p(p: pd.Series) -> pd.Series:
+    """p by Benjamini and Hochberg over what is known; NaN stays."""
     known = p.dropna()
     out = pd.Series(np.nan, index=p.index)
     if len(known):

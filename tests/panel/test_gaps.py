@@ -50,6 +50,11 @@ def test_three_verdicts(profile: Profile) -> None:
     assert one.gaps.loc[0, "verdict"] == "undecided"
     none = gap(profile, order.index[3], order.index[4])
     assert none.gaps["p_alike"].isna().all()
+    undecided = none.gaps["verdict"].eq("undecided")
+    least = none.gaps.loc[undecided, "smallest_seen"].max()
+    assert none.sentence().endswith(
+        f", where gaps of up to {least:.1f} points could have been missed."
+    )
     assert "no margin was set, so nothing can be called alike" in none.rests_on()
 
 
@@ -89,7 +94,7 @@ def test_gap_between_batches_uses_the_error_the_profile_itself_gives(profile: Pr
         row = promised.loc[attribute]
         assert np.sqrt(2) * row["sd_panel"] == pytest.approx(found.loc[attribute, "se"], rel=1e-6)
         assert row["df"] == pytest.approx(found.loc[attribute, "df"], rel=1e-3)
-        assert row["gap"] == pytest.approx(detectable(49) * found.loc[attribute, "se"], rel=1e-3)
+        assert row["gap"] == pytest.approx(found.loc[attribute, "smallest_seen"], rel=1e-3)
 
 
 def test_more_batches_beat_more_glasses_for_an_origin() -> None:
@@ -102,7 +107,8 @@ def test_more_batches_beat_more_glasses_for_an_origin() -> None:
 
 def test_detectable_against_the_noncentral_t() -> None:
     assert detectable(1e6) == pytest.approx(stats.norm.ppf(0.975) + stats.norm.ppf(0.8), abs=1e-4)
-    for df in (2, 8, 30):
+    assert detectable(np.inf) == pytest.approx(detectable(1e6), abs=1e-6)
+    for df in (1, 2, 8, 30):
         edge = stats.t.ppf(0.975, df)
         assert stats.nct.sf(edge, df, detectable(df)) == pytest.approx(0.8)
 

@@ -125,6 +125,40 @@ def test_single_figures_against_their_textbook_form() -> None:
     assert report.detail["spread_slope"].median() == pytest.approx(1)
 
 
+def test_scale_use_is_that_of_the_mixed_assessor_model() -> None:
+    """Balanced: interaction = scaling + disagreement, by the model's own sums of squares."""
+    scores, _ = panel(9, batches=8, assessors=6, per_tasting=8, control=False, sds=QUIET)
+    scores = scores.assign(position=np.nan)
+    cells = scores.pivot_table(index="assessor_id", columns="batch_id", values="score").to_numpy()
+    x = cells.mean(axis=0) - cells.mean()
+    y = cells - cells.mean(axis=1, keepdims=True)
+    interaction = ((y - x) ** 2).sum()
+    scaling = ((y @ x / (x @ x) - 1) ** 2).sum() * (x @ x)
+    f = (scaling / 5) / ((interaction - scaling) / (5 * 6))
+    row = assess(scores).panel.loc[0]
+    assert row["scale_share"] == pytest.approx(scaling / interaction, rel=1e-6)
+    assert row["scale_p"] == pytest.approx(stats.f.sf(f, 5, 30), rel=1e-5)
+
+
+def test_unlike_use_of_the_scale_is_found(report: Performance) -> None:
+    table = report.panel.set_index("attribute")
+    assert (table["scale_p_adjusted"] < 0.001).all()
+    assert table.loc["attribute 2", "scale_share"] > 0.5  # one of nine turned it round
+
+
+def test_a_profile_known_already_is_taken_and_another_refused(report: Performance) -> None:
+    scores = planted()
+    again = assess(scores, profile=report.profile)
+    assert again.profile is report.profile
+    pd.testing.assert_frame_equal(again.detail, report.detail)
+    wanted = (
+        "profile: made of 1,296 scores on 30 batches, not of these 1,295. Leave it out, or give "
+        "the one made of these scores."
+    )
+    with pytest.raises(ValueError, match=f"^{re.escape(wanted)}$"):
+        assess(scores.iloc[1:], profile=report.profile)
+
+
 def test_nobody_is_judged_where_the_panel_finds_nothing() -> None:
     scores, _ = panel(21, batches=8, assessors=5, sds={**QUIET, "batch": 0.0})
     report = assess(scores)

@@ -277,10 +277,36 @@ def test_rough_figures_are_called_rough() -> None:
     assert "scores of attribute 1 pile up at the lowest mark" in words
 
 
-def test_unlike_served_strengths_are_said() -> None:
-    scores, _ = panel(15, batches=6)
-    scores.loc[scores["batch_id"].eq("B001"), "served_abv_pct"] = 22.5
-    assert (
-        "served at 20.0 to 22.5 % vol: strength itself moves scores and is not adjusted for"
-        in adjusted(scores).rests_on()
+def test_served_strength_is_adjusted_for_where_it_is_no_batch_s_own() -> None:
+    scores, _ = panel(15, batches=10, per_tasting=5)
+    pours = scores.groupby(["tasting_id", "assessor_id", "replicate"]).ngroup()
+    strength = 20.0 + 2.5 * pours.mod(3) * scores["batch_id"].gt("B005")
+    served = scores.assign(served_abv_pct=strength, score=scores["score"] + 0.6 * (strength - 20))
+    profile = adjusted(served)
+    assert "served at 20.0 to 25.0 % vol: scores adjusted to the mean strength" in (
+        profile.rests_on()
     )
+    slope = profile.slopes().set_index("covariate").loc["served_abv_pct"]
+    assert abs(slope["slope"] - 0.6) < 3 * slope["se"] < 0.15
+    assert list(profile.slopes()["covariate"]) == ["position", "served_abv_pct"]
+    plain = adjusted(scores).wide().iloc[:, 0]
+    blind = adjusted(served.assign(served_abv_pct=np.nan)).wide().iloc[:, 0]
+
+    def worst(found: pd.Series) -> float:
+        off = (found - plain) - (found - plain).mean()
+        return float(off.abs().max())
+
+    assert worst(profile.wide().iloc[:, 0]) < 0.2
+    assert worst(blind) > 0.6
+
+
+@pytest.mark.parametrize("own", ["batch_id", "tasting_id"])
+def test_served_strength_that_goes_with_batch_or_tasting_is_said(own: str) -> None:
+    scores, _ = panel(15, batches=10, per_tasting=5)
+    first = scores[own].eq(scores[own].min())
+    profile = adjusted(scores.assign(served_abv_pct=20.0 + 2.5 * first))
+    assert (
+        "served at 20.0 to 22.5 % vol: strength itself moves scores, and here it goes with the "
+        "batch or the tasting, so it cannot be adjusted for" in profile.rests_on()
+    )
+    assert list(profile.slopes()["covariate"]) == ["position"]
