@@ -29,7 +29,6 @@ _PAGES = (
     ("fermentations", "Fermentations", "Which batches left the house style, when and why?"),
     ("panel", "Panel", "What can the panel tell apart?"),
     ("tasting", "Tasting", "What do we taste next, and in which order?"),
-    ("scoring", "Scoring", "What do you find in this glass?"),
     ("drivers", "Drivers", "What goes with flavour?"),
     ("trials", "Trials", "What should the next batches test?"),
     ("families", "Families", "Which batches are alike, and what do they make together?"),
@@ -209,22 +208,30 @@ def draw(figure: go.Figure, key: str, says: str) -> None:
 
 
 def show_table(table: pd.DataFrame, name: str, height: int | None = None) -> None:
-    """The table in plain words with units, figures rounded to what they bear, and its download."""
-    shown = words.rounded(_in_words(_days(table))).rename(
+    """The table in plain words with units, figures rounded to what they bear, and its download.
+
+    A column without a single value is left out of the view; the download holds it.
+    """
+    seen = table.dropna(axis=1, how="all") if len(table) else table
+    shown = words.rounded(_in_words(_days(seen))).rename(
         columns=lambda column: words.label(str(column))
     )
     more: dict[str, Any] = {} if height is None else {"height": height}
     st.dataframe(
-        shown, hide_index=True, placeholder="", key=f"t_{name}", column_config=_formats(table),
+        shown, hide_index=True, placeholder="", key=f"t_{name}", column_config=_formats(seen),
         alt=f"Table: {name.replace('_', ' ')}", **more,
     )  # fmt: skip
     download(table, name)
 
 
 def _in_words(table: pd.DataFrame) -> pd.DataFrame:
-    """Cells that name a column, such as `length_h`, as people say it."""
+    """Cells that name a column, such as `length_h`, and chances, as people say them."""
     names = [name for name in ("process", "variable", "first", "second") if name in table]
-    return table.assign(**{name: table[name].map(words.label) for name in names})
+    chances = [name for name in ("p", "q", "p_adjusted") if name in table]
+    return table.assign(
+        **{name: table[name].map(words.label) for name in names},
+        **{name: table[name].map(words.chance) for name in chances},
+    )
 
 
 def _days(table: pd.DataFrame) -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isnan
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -28,15 +29,17 @@ _PLAIN = {
     "grain_n_basis": "basis of nitrogen",
     "extract_basis": "basis of extract",
     "extract_l_deg_kg": "extract, L°/kg",
+    "predicted_basis": "basis of predicted yield",
     "malt_lab": "laboratory and method of malt",
-    "basis_notes": "put on dry matter",
+    "basis_notes": "brought to one basis",
     "thousand_grain_g": "thousand-grain weight, g",
     "peak_temp_c": "highest recorded temperature, °C",
     "length_h": "length, h",
     "h_above_window": "hours above the window, h",
     "max_rate_deg_h": "steepest fall, degrees/h",
     "spirit_yield_lpa_t": "spirit yield, L pure alcohol per t",
-    "predicted_lpa_t": "predicted yield, L pure alcohol per t",
+    "spirit_yield_dm_lpa_t": "spirit yield, L pure alcohol per dry t",
+    "predicted_lpa_t": "predicted yield, L pure alcohol per dry t",
     "wash_abv_calc_pct": "wash strength by gravity, % vol",
     "se": "standard error",
     "f": "F",
@@ -50,7 +53,7 @@ _PLAIN = {
     "yield_low_lpa_t": "least yield, L pure alcohol per t",
     "yield_high_lpa_t": "greatest yield, L pure alcohol per t",
     "limit_gap_degrees": "above the bench limit, degrees",
-    "share_of_predicted_pct": "yield over predicted, %",
+    "share_of_predicted_pct": "share of predicted yield, %",
     "low_all": "95 % from, all together",
     "high_all": "95 % to, all together",
     "total_low": "total from",
@@ -104,13 +107,13 @@ _DECIMALS = (
 )  # fmt: skip
 _NAMES_BY_DECIMALS = {
     0: "lpa hours df df_batch df_error share_pct from_h to_h likely_h season",
-    1: "lag_h h_above_window f run_off_h amount steps",
+    1: "lag_h h_above_window f run_off_h amount steps group_low group_high",
     2: "ph max_rate_deg_h estimate se low high low_all high_all share extract_share reliability "
     "distance in_nearest_five stays_with_family family_stability strength within r of_step_before "
     "slope yeast_g_l total total_low total_high direct direct_low direct_high by_way_of "
-    "by_way_of_low by_way_of_high error error_of_mean seen_now seen_then within_share vif "
+    "by_way_of_low by_way_of_high own error error_of_mean seen_now seen_then within_share vif "
     "within_growers between_growers",
-    3: "se_now se_then p q p_adjusted sd least most",
+    3: "se_now se_then sd least most",
     4: "sg",
 }
 _DECIMALS_BY_NAME = {
@@ -141,8 +144,19 @@ def decimals(column: str) -> int | None:
 
 
 def bearable(table: pd.DataFrame) -> pd.DataFrame:
-    """Figures of unlike size in one column, each rounded to four significant digits."""
-    return table.map(lambda cell: float(f"{cell:.4g}") if isinstance(cell, float) else cell)
+    """Figures of unlike size in one column, each as text of three digits: 8,834, 98.6 and 1.53."""
+    return table.map(lambda cell: _three_digits(cell) if isinstance(cell, float) else cell)
+
+
+def chance(p: float) -> str:
+    """A p-value as it is said: never zero, for none is."""
+    return "" if isnan(p) else "<0.001" if p < 0.001 else f"{p:.3f}"
+
+
+def _three_digits(figure: float) -> str:
+    if isnan(figure):
+        return ""
+    return f"{figure:,.0f}" if abs(figure) >= 1000 else f"{figure:.3g}"
 
 
 def rounded(table: pd.DataFrame) -> pd.DataFrame:

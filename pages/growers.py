@@ -25,7 +25,7 @@ with parts.question("What can we tell this grower?"):
         ]
         parts.figure_beside_table(
             figures.grower(letter, parts.is_dark()),
-            words.bearable(shown),
+            shown,
             f"grower_{grower}_{year}",
             "This grower's spirit on each attribute with its interval, against the middle half "
             "of the season's growers.",
@@ -42,7 +42,7 @@ with parts.question("What can we tell this grower?"):
             parts.show_table(words.bearable(letter.figures), f"figures_{grower}_{year}")
     if len(letter.past):
         st.header("Own harvests", anchor=False)
-        parts.show_table(words.bearable(letter.past), f"past_{grower}_{year}")
+        parts.show_table(letter.past, f"past_{grower}_{year}")
     if len(letter.levers):
         st.header("What went with grain and yield this season", anchor=False)
         st.markdown("\n".join(f"- {line}" for line in letter.levers["says"]))

@@ -36,6 +36,12 @@ def test_figures_are_rounded_to_what_they_bear() -> None:
     assert words.rounded(table).iloc[0].tolist() == [1.0652, 3.46, 123.0]
 
 
-def test_unlike_figures_in_one_column_keep_four_digits() -> None:
+def test_unlike_figures_in_one_column_keep_three_digits() -> None:
     table = pd.DataFrame({"figure": ["grist", "nitrogen"], "own": [8834.49, 1.53449]})
-    assert words.bearable(table)["own"].tolist() == [8834.0, 1.534]
+    assert words.bearable(table)["own"].tolist() == ["8,834", "1.53"]
+
+
+def test_a_chance_is_never_said_to_be_zero() -> None:
+    assert [words.chance(p) for p in (0.0, 0.0004, 0.0312, float("nan"))] == [
+        "<0.001", "<0.001", "0.031", "",
+    ]  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
@@ -10,6 +11,8 @@ from origin_compare.figures.style import SYMBOLS, dress, ink, window
 from origin_compare.harvest.review import SeasonReview
 
 _MEASURES = ("length_h", "peak_temp_c", "final_ph", "spirit_yield_lpa_t")
+# A yield has no window of its own: it is judged by its share of what the malt promised.
+_JUDGED_BY = {"spirit_yield_lpa_t": "share_of_predicted_pct"}
 
 
 def season_review(review: SeasonReview, dark: bool = False) -> go.Figure:
@@ -36,7 +39,7 @@ def season_review(review: SeasonReview, dark: bool = False) -> go.Figure:
 def _one_measure(figure: go.Figure, review: SeasonReview, name: str, row: int, dark: bool) -> None:
     shades = ink(dark)
     batches = review.batches.dropna(subset=[name])
-    out = set(review.outside.loc[review.outside["measure"] == name, "batch_id"])
+    out = set(_outside(review, name)["batch_id"])
     for place, (year, harvest) in enumerate(batches.groupby("season", dropna=False)):
         is_out = harvest["batch_id"].isin(out)
         figure.add_scatter(
@@ -63,19 +66,25 @@ def _one_measure(figure: go.Figure, review: SeasonReview, name: str, row: int, d
     _name_the_furthest(figure, review, name, row, dark)
 
 
+def _outside(review: SeasonReview, name: str) -> pd.DataFrame:
+    """The rows of `review.outside` that judge the measure `name`."""
+    return review.outside[review.outside["measure"] == _JUDGED_BY.get(name, name)]
+
+
 def _name_the_furthest(
     figure: go.Figure, review: SeasonReview, name: str, row: int, dark: bool, most: int = 3
 ) -> None:
     """Direct labels for the few batches furthest outside, so that no legend is needed."""
-    far = review.outside[review.outside["measure"] == name].copy()
+    far = _outside(review, name).copy()
     if far.empty:
         return
     far["by"] = (far["low"] - far["value"]).clip(lower=0).fillna(0) + (
         far["value"] - far["high"]
     ).clip(lower=0).fillna(0)
-    placed = far.nlargest(most, "by").merge(review.batches[["batch_id", "pitched_at"]])
+    columns = ["batch_id", "pitched_at", name]
+    placed = far.nlargest(most, "by").merge(review.batches[columns], on="batch_id")
     for batch in placed.itertuples():
         figure.add_annotation(
-            x=batch.pitched_at, y=batch.value, text=f" {batch.batch_id}", showarrow=False,
+            x=batch.pitched_at, y=getattr(batch, name), text=f" {batch.batch_id}", showarrow=False,
             xanchor="left", font={"size": 12, "color": ink(dark).accent}, row=row, col=1,
         )  # fmt: skip

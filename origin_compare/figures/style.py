@@ -77,7 +77,10 @@ def dress(figure: go.Figure, dark: bool, height: int, left: int = 60) -> go.Figu
 def interval(
     low: Iterable[float], high: Iterable[float], at: Iterable[object], colour: str, width: float = 2
 ) -> go.Scatter:
-    """Horizontal lines from `low` to `high` at the rows `at`: one trace, gaps between."""
+    """Horizontal lines from `low` to `high` at the rows `at`: one trace, gaps between.
+
+    The ends are rounded by marks: an axis leaves room beside marks, but cuts bare lines off flush.
+    """
     x: list[float | None] = []
     y: list[object] = []
     for start, end, row in zip(low, high, at, strict=True):
@@ -86,8 +89,9 @@ def interval(
     return go.Scatter(
         x=x,
         y=y,
-        mode="lines",
+        mode="lines+markers",
         line={"color": colour, "width": width},
+        marker={"color": colour, "size": width},
         hoverinfo="skip",
         showlegend=False,
     )

@@ -26,7 +26,12 @@ def answers() -> drivers.DriverAnswers:
 
 
 def _marks(figure: go.Figure) -> list[go.Scatter]:
-    return [trace for trace in figure.data if trace.mode and "markers" in trace.mode]
+    # An interval is drawn by marks at its ends too, which say nothing when pointed at.
+    return [
+        trace
+        for trace in figure.data
+        if "markers" in (trace.mode or "") and trace.hoverinfo != "skip"
+    ]
 
 
 @pytest.mark.parametrize("dark", [False, True])
