@@ -44,6 +44,11 @@ _CSS = """
 .oc-answer {font-size: 1.18rem; line-height: 1.5; max-width: 62rem; margin: 0 0 .4rem 0;}
 .oc-rests {font-size: .88rem; opacity: .78; max-width: 62rem; margin: .2rem 0 .6rem 0;}
 .stMainBlockContainer {padding-top: 4.2rem; padding-bottom: 3rem; max-width: 1500px;}
+/* What is chosen reads as plainly as the rest, and is told by weight as well as by colour. */
+.stButtonGroup button[aria-checked="true"], [role="tab"][aria-selected="true"]
+  {color: inherit !important;}
+.stButtonGroup button[aria-checked="true"] p, [role="tab"][aria-selected="true"] p
+  {font-weight: 600 !important;}
 h1 {font-size: 2.0rem !important; padding-bottom: .6rem !important;}
 h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 [class*="st-key-pair"] [data-testid="stHorizontalBlock"] {align-items: flex-start;}
