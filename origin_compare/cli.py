@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from origin_compare import __version__, places
 from origin_compare.answers import count
-from origin_compare.errors import OriginCompareError, StoreFault
+from origin_compare.errors import OriginCompareError, StoreFault, UnknownName
 from origin_compare.words import rounded
 
 if TYPE_CHECKING:
@@ -101,6 +101,22 @@ def _parser() -> argparse.ArgumentParser:
     opened.add_argument("--port", type=int, default=8610, help="port on this machine (8610)")
     opened.add_argument("--no-browser", action="store_true", help="leave the browser alone")
     _store_option(opened)
+
+    score = _verb(verbs, _score, "score", "open one tasting's scoring page for its assessors",
+                  "origin-compare score T25-7 --at 192.168.1.20")  # fmt: skip
+    score.add_argument(
+        "tasting", nargs="?", metavar="TASTING", help="name of the tasting (the last drawn up)"
+    )
+    score.add_argument("--demo", action="store_true", help="on the invented distillery's files")
+    score.add_argument("--port", type=int, default=8611, help="port on this machine (8611)")
+    score.add_argument(
+        "--at",
+        metavar="ADDRESS",
+        default="127.0.0.1",
+        help="address of this machine in the house network, so that tablets reach the page "
+        "(default: this machine alone); nothing is encrypted on the way",
+    )
+    _store_option(score)
     return parser
 
 
@@ -232,6 +248,29 @@ def _open(given: argparse.Namespace) -> int:
     if given.demo:
         url = _demo_store(given.store)
     launch(url, given.port, given.no_browser)
+    return DONE
+
+
+def _score(given: argparse.Namespace) -> int:
+    from origin_compare.launcher import launch_scoring
+    from origin_compare.panel import read_plan
+    from origin_compare.records.store import open_store
+    from origin_compare.records.tastings import kept_tasting, tastings
+
+    url = given.store or places.default_store_url()
+    if given.demo:
+        url = _demo_store(given.store)
+    with open_store(url) as store:
+        known = tastings(store)["tasting_id"]
+        if known.empty:
+            raise UnknownName(
+                "No tasting is drawn up in this store. Draw one up on the Tasting page first."
+            )
+        kept = read_plan(kept_tasting(store, given.tasting or known.iloc[0]))
+    print("Each assessor's own address; hand each to its assessor only:")
+    for who, key in kept.keys.items():
+        print(f"{who}  http://{given.at}:{given.port}/?key={key}")
+    launch_scoring(url, kept.plan.tasting_id, given.port, given.at)
     return DONE
 
 

@@ -1,9 +1,12 @@
-"""The score entry page's pieces: one glass at a time, by its code, kept at every Next.
+"""The score entry page's pieces: one glass at a time, by its code, kept while it is typed.
 
 Nothing that names a batch is read here, so nothing that names one can reach the page.
 """
 
 from __future__ import annotations
+
+import os
+import re
 
 import pandas as pd
 import streamlit as st
@@ -11,7 +14,7 @@ import streamlit as st
 from origin_compare import page_parts as parts
 from origin_compare import words
 from origin_compare.answers import count, listed
-from origin_compare.errors import OriginCompareError, UnknownName
+from origin_compare.errors import OriginCompareError
 from origin_compare.panel import TASTING_CAUTIONS, KeptPlan, read_plan
 from origin_compare.records import tastings as kept_records
 
@@ -19,7 +22,7 @@ _CSS = """
 <style>
 [class*="st-key-glass_"] input {min-height: 44px; font-size: 1.15rem;
   font-variant-numeric: tabular-nums;}
-[class*="st-key-glass_"] [data-testid="stNumberInputContainer"] {min-height: 46px;}
+[class*="st-key-glass_"] [data-testid="stTextInputRootElement"] {min-height: 46px;}
 [class*="st-key-glass_"] button, [class*="st-key-entry"] button {min-width: 44px;
   min-height: 44px;}
 [class*="st-key-entry"] {max-width: 46rem;}
@@ -31,33 +34,26 @@ _CSS = """
 
 
 def whose() -> tuple[KeptPlan, str] | None:
-    """The tasting and assessor the address names; a choice where it names none."""
+    """The sitting's plan and the assessor whose key the address holds; asked for without one."""
     st.html(_CSS)
-    store = parts.store()
-    tasting, assessor = st.query_params.get("tasting"), st.query_params.get("assessor")
-    if tasting and assessor:
-        kept = read_plan(kept_records.kept_tasting(store, tasting))
-        if assessor not in kept.assessors:
-            raise UnknownName(
-                f"assessor {assessor}: not in tasting {tasting}. Ask the panel leader for the "
-                "address."
-            )
+    store, name = parts.store(), os.environ["ORIGIN_COMPARE_TASTING"]
+    kept = read_plan(kept_records.kept_tasting(store, name))
+    key = st.query_params.get("key", "")
+    assessor = kept.whose(key)
+    if assessor is not None:
         return kept, assessor
-    _choose(store_names=list(kept_records.tastings(store)["tasting_id"]))
-    return None
-
-
-def _choose(store_names: list[str]) -> None:
-    if not store_names:
-        parts.sentence("No tasting is waiting for scores. The panel leader draws one up first.")
-        return
-    parts.sentence("Which tasting, and whose scores? The panel leader gives out the codes.")
+    parts.sentence(f"Tasting {name}: whose scores? The panel leader gives out the keys.")
+    if key:
+        st.warning(
+            f"The key {key} opens no sheet of this tasting. Check it, or ask the panel leader.",
+            icon=":material/info:",
+        )
     with st.form("entry_choose", border=True):
-        tasting = st.selectbox("Tasting", store_names)
-        assessor = st.text_input("Your code", placeholder="such as A03")
-        if st.form_submit_button("Begin", type="primary") and tasting:
-            st.query_params.from_dict({"tasting": tasting, "assessor": assessor.strip()})
+        given = st.text_input("Your key", placeholder="six letters and figures")
+        if st.form_submit_button("Begin", type="primary"):
+            st.query_params.from_dict({"key": given.strip()})
             st.rerun()
+    return None
 
 
 def one_glass(kept: KeptPlan, assessor: str) -> None:
@@ -99,68 +95,96 @@ def _glass(
         f'<p class="oc-place">Glass {at + 1} of {glasses}, round {glass["replicate"]}, sitting '
         f'{glass["sitting"]}, {kept.how}</p><p class="oc-code">{code}</p>'
     )
-    low, high = kept.ends
     asked = st.session_state.get(f"asked_{session}") == code
-    with st.form(f"glass_{code}", border=True, enter_to_submit=False):
-        with st.container(key=f"glass_{code}_cells"):
-            scores = _cells(kept, own, code, low, high)
+    with st.container(border=True, key=f"glass_{code}"):
+        cells = _cells(kept, own, code)
+        low, high = kept.ends
         st.caption(
             f"From {low:g} to {high:g}. Leave a cell empty where you would rather not say; no "
-            "reason is asked for or kept."
+            "reason is asked for or kept. Every figure is kept as you write it."
         )
-        pressed = st.form_submit_button(
+        pressed = st.button(
             "Leave the empty cells empty, next" if asked else "Next", type="primary",
             key=f"next_{code}", icon=":material/arrow_forward:",
         )  # fmt: skip
+    wrong = [words.flavour(name) for name, value in cells.items() if value is False]
+    scores = {name: None if value is False else value for name, value in cells.items()}
     empty = [words.flavour(name) for name, value in scores.items() if value is None]
-    if asked and not pressed:
+    if wrong:
+        st.warning(
+            f"{listed(wrong, 20)}: not a number from {low:g} to {high:g}. Mend it, then go on.",
+            icon=":material/info:",
+        )
+    elif asked and not pressed:
         st.info(
             f"Kept. Still empty: {listed(empty, 20)}. Fill in what you missed, or press the "
             "button again to leave it empty.",
             icon=":material/info:",
         )
-    if pressed:
-        _keep(kept, assessor, code, scores, done=asked or not empty)
+    _keep(kept, assessor, code, scores, own, finish=pressed and not wrong and (asked or not empty))
+    if pressed and not wrong and empty and not asked:
+        st.session_state[f"asked_{session}"] = code
+        st.rerun()
     if at and st.button("Back to the glass before", type="tertiary", icon=":material/arrow_back:"):
         st.session_state[f"back_{session}"] = at - 1
         st.session_state.pop(f"asked_{session}", None)
         st.rerun()
 
 
-def _cells(
-    kept: KeptPlan, own: pd.DataFrame, code: int, low: float, high: float
-) -> dict[str, float | None]:
-    """A number per attribute, two to a row; empty until it is given."""
-    scores: dict[str, float | None] = {}
+def _cells(kept: KeptPlan, own: pd.DataFrame, code: int) -> dict[str, float | bool | None]:
+    """A number per attribute, two to a row: None while empty, False where it is no such number."""
+    cells: dict[str, float | bool | None] = {}
     names = list(kept.plan.attributes)
-    step = 0.1 if high - low <= 20 else 1.0
+    low, high = kept.ends
     for start in range(0, len(names), 2):
         for place, name in zip(st.columns(2), names[start : start + 2], strict=False):
             was = own[name].get(code) if name in own else None
-            scores[name] = place.number_input(
-                words.flavour(name), low, high, None if was is None or pd.isna(was) else float(was),
-                step, format="%.1f" if step < 1 else "%.0f", placeholder="not given",
+            text = place.text_input(
+                words.flavour(name), "" if was is None or pd.isna(was) else f"{was:g}",
+                live="200ms", placeholder="not given", autocomplete="off",
                 key=f"cell_{kept.plan.tasting_id}_{code}_{name}",
             )  # fmt: skip
-    return scores
+            cells[name] = _number(text or "", low, high)
+    return cells
+
+
+def _number(text: str, low: float, high: float) -> float | bool | None:
+    plain = text.strip().replace(",", ".")
+    if not plain:
+        return None
+    if not re.fullmatch(r"\d+\.?\d*|\.\d+", plain):
+        return False
+    value = float(plain)
+    return value if low <= value <= high else False
 
 
 def _keep(
-    kept: KeptPlan, assessor: str, code: int, scores: dict[str, float | None], done: bool
+    kept: KeptPlan,
+    assessor: str,
+    code: int,
+    scores: dict[str, float | None],
+    own: pd.DataFrame,
+    finish: bool,
 ) -> None:
-    """Store this glass; an empty cell is asked about once before it counts as declined."""
+    """Store this glass where the page says other than the store; on to the next when finished."""
     session = f"{kept.plan.tasting_id}/{assessor}"
+    held = {name: own[name].get(code) if name in own else None for name in scores}
+    same = all(
+        value == held[name] or (value is None and pd.isna(held[name]))
+        for name, value in scores.items()
+    )
+    if same and not finish:
+        return
+    done = finish or bool(own["done"].get(code, False))
     try:
         kept_records.enter_scores(parts.store(), kept.plan.tasting_id, assessor, code, scores, done)
     except OriginCompareError as fault:
         st.error(str(fault), icon=":material/error:")
         return
-    if done:
+    if finish:
         st.session_state.pop(f"asked_{session}", None)
         st.session_state.pop(f"back_{session}", None)
-    else:
-        st.session_state[f"asked_{session}"] = code
-    st.rerun()
+        st.rerun()
 
 
 def _thanks(kept: KeptPlan, assessor: str, glasses: int) -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
 from datetime import date
-from urllib.parse import urlencode
 
 import pandas as pd
 import streamlit as st
@@ -199,13 +199,13 @@ def keep(kept: KeptPlan) -> None:
     if not pressed:
         return
     try:
-        said = panel.plan_as_text(kept)
+        said = panel.plan_as_text(panel.with_keys(kept))
         kept_records.keep_tasting(parts.store(), kept.plan.tasting_id, said, who)
     except OriginCompareError as fault:
         st.error(str(fault), icon=":material/error:")
     else:
         st.session_state["tasting_said"] = (
-            f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the addresses "
+            f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the keys "
             "below; what is filled in goes back by this page."
         )
         st.session_state["kept_tasting"] = kept.plan.tasting_id
@@ -228,19 +228,31 @@ def tastings_kept(waiting: panel.Due) -> None:
     progress = _progress(kept)
     parts.sentence(_progress_sentence(kept, progress))
     parts.show_table(progress, f"progress_{name}")
-    st.caption(
-        "Each assessor enters scores at an address of their own. There is no sign-in on this "
-        "machine: the panel leader hands the addresses out, and whoever has one can enter that "
-        "assessor's scores. The address names codes only, never a batch."
-    )
+    _how_to_score(kept)
     papers(kept, waiting, "kept")
     _entered_back(kept, progress)
     _filled_back(kept)
     _drop(kept, progress)
 
 
+def _how_to_score(kept: KeptPlan) -> None:
+    name = kept.plan.tasting_id
+    with st.expander("How assessors enter their scores", icon=":material/tablet:"):
+        st.markdown(
+            "The scoring page runs apart from this app, so that nobody can turn from it to a page "
+            "that names batches. Start it for the sitting:"
+        )
+        st.code(f"origin-compare score {shlex.quote(name)}", language=None)
+        st.markdown(
+            "It prints each assessor's own address. A key opens one assessor's sheet and no other, "
+            "so hand each out to its assessor only. For tablets add `--at` and this machine's "
+            "address in the house network; nothing is encrypted on the way, so use a network of "
+            "your own. Stop it with Ctrl-C when the sitting is over: what was entered is kept here."
+        )
+
+
 def _progress(kept: KeptPlan) -> pd.DataFrame:
-    """assessor_id, glasses, entered, in_records, address."""
+    """assessor_id, key, glasses, entered, in_records."""
     name, store = kept.plan.tasting_id, parts.store()
     entered = kept_records.entered_scores(store, name)
     done = entered[entered["done"]].groupby("assessor_id").size()
@@ -248,10 +260,10 @@ def _progress(kept: KeptPlan) -> pd.DataFrame:
     rows = [
         {
             "assessor_id": who,
+            "key": kept.keys[who],
             "glasses": len(kept.glasses(who)),
             "entered": int(done.get(who, 0)),
             "in_records": taken.get(who, 0),
-            "address": "/scoring?" + urlencode({"tasting": name, "assessor": who}),
         }
         for who in kept.assessors
     ]

@@ -161,6 +161,7 @@ def test_export_writes_a_package(
          "write there and that it is a store of this program."),
         (["season", "--csv", "nowhere/out.csv"], "nowhere/out.csv: No such file or directory. "
          "Check the place."),
+        (["score"], "No tasting is drawn up in this store. Draw one up on the Tasting page first."),
     ],
 )  # fmt: skip
 def test_what_cannot_be_done_is_said_in_one_sentence(
@@ -178,7 +179,7 @@ def test_wrong_use_ends_in_2(arguments: list[str]) -> None:
     assert ended.value.code == 2
 
 
-VERBS = ["check", "take-in", "take-back", "intakes", "season", "export", "open"]
+VERBS = ["check", "take-in", "take-back", "intakes", "season", "export", "open", "score"]
 
 
 @pytest.mark.parametrize("verb", VERBS)

@@ -34,7 +34,7 @@ LAYERS = (
         "page_tasting",
         "page_trials",
     },
-    {"app", "cli", "__main__"},
+    {"app", "scoring_app", "cli", "__main__"},
 )
 HEIGHT = {name: height for height, layer in enumerate(LAYERS) for name in layer}
 FRONT = {
@@ -51,6 +51,7 @@ FRONT = {
     "page_scoring",
     "page_tasting",
     "page_records",
+    "scoring_app",
     "__main__",
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -17,7 +17,7 @@ from origin_compare.panel.difference import (
 from origin_compare.panel.due import Due, due
 from origin_compare.panel.filled_files import filled_rows, read_back
 from origin_compare.panel.filled_sheets import FilledSheets, read_filled
-from origin_compare.panel.kept_plans import KeptPlan, plan_as_text, read_plan
+from origin_compare.panel.kept_plans import KeptPlan, plan_as_text, read_plan, with_keys
 from origin_compare.panel.performance import Performance, assess
 from origin_compare.panel.profile import Profile, Verdict
 from origin_compare.panel.seeing_power import SmallestGap, needed_for, smallest_gap
@@ -63,4 +63,5 @@ __all__ = [
     "session",
     "smallest_gap",
     "usual_tasting",
+    "with_keys",
 ]

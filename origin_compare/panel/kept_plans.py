@@ -1,10 +1,12 @@
-"""A tasting plan as text and back, with the day and the strength it is served at."""
+"""A tasting plan as text and back, with its day, its strength and the assessors' keys."""
 
 from __future__ import annotations
 
 import json
 import re
-from dataclasses import asdict, dataclass
+import secrets
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 
 import pandas as pd
 
@@ -13,6 +15,9 @@ from origin_compare.panel.williams import Balance
 
 _KEY = ["assessor_id", "replicate", "sitting", "position", "sample", "sample_kind", "code"]
 _FORM = 1
+_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+"""Of a key: none is easily taken for another, by eye or on a tablet."""
+_KEY_LENGTH = 6
 _ENDS = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(?:-|–|to)\s*(\d+(?:\.\d+)?)\s*")
 
 
@@ -21,13 +26,20 @@ class KeptPlan:
     """A plan with what the scores sheet says beside it.
 
     `tasted_on`: YYYY-MM-DD or empty; `served_abv_pct`: strength in the glass; `how`: "nose only"
-    or "nose, then palate".
+    or "nose, then palate". `keys`: assessor -> key, which opens that assessor's sheet and no other;
+    empty until the plan is kept (`with_keys`).
     """
 
     plan: TastingPlan
     tasted_on: str = ""
     served_abv_pct: float = 20.0
     how: str = "nose only"
+    keys: Mapping[str, str] = field(default_factory=dict)
+
+    def whose(self, key: str) -> str | None:
+        """The assessor whose key this is; None where it is nobody's."""
+        given = key.strip().casefold()
+        return next((who for who, own in self.keys.items() if own.casefold() == given), None)
 
     def glasses(self, assessor_id: str) -> pd.DataFrame:
         """One assessor's glasses in the order served: sitting, position, code; no sample named."""
@@ -46,6 +58,17 @@ class KeptPlan:
         return tuple(self.plan.key["assessor_id"].unique())
 
 
+def with_keys(kept: KeptPlan) -> KeptPlan:
+    """The plan with a fresh key for each assessor; not from the seed, so none can be worked out."""
+    keys: dict[str, str] = {}
+    for who in kept.assessors:
+        key = ""
+        while not key or key in keys.values():
+            key = "".join(secrets.choice(_LETTERS) for _ in range(_KEY_LENGTH))
+        keys[who] = key
+    return replace(kept, keys=keys)
+
+
 def plan_as_text(kept: KeptPlan) -> str:
     """The plan as JSON, every glass written out, so that no later version deals it otherwise."""
     plan = kept.plan
@@ -55,6 +78,7 @@ def plan_as_text(kept: KeptPlan) -> str:
         "tasted_on": kept.tasted_on,
         "served_abv_pct": kept.served_abv_pct,
         "how": kept.how,
+        "keys": dict(kept.keys),
         "scale": plan.scale,
         "seed": plan.seed,
         "attributes": list(plan.attributes),
@@ -82,4 +106,6 @@ def read_plan(text: str) -> KeptPlan:
         said["scale"],
         int(said["seed"]),
     )
-    return KeptPlan(plan, said["tasted_on"], float(said["served_abv_pct"]), said["how"])
+    # plans kept before there were keys are opened by the assessor's code
+    keys = said.get("keys") or {who: who for who in key["assessor_id"].unique()}
+    return KeptPlan(plan, said["tasted_on"], float(said["served_abv_pct"]), said["how"], keys)

@@ -44,10 +44,15 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def start(*words: str, home: Path) -> App:
-    """`origin-compare open` with these words, in its own home, once it answers."""
-    port = free_port()
-    command = [sys.executable, "-m", "origin_compare", "open", "--no-browser"]
+def start(
+    *words: str,
+    home: Path,
+    verb: tuple[str, ...] = ("open", "--no-browser"),
+    port: int | None = None,
+) -> App:
+    """`origin-compare open` (or `verb`) with these words, in its own home, once it answers."""
+    port = port or free_port()
+    command = [sys.executable, "-m", "origin_compare", *verb]
     process = subprocess.Popen(
         [*command, "--port", str(port), *words],
         env={**os.environ, "XDG_DATA_HOME": str(home), "ORIGIN_COMPARE_STORE": ""},

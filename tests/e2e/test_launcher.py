@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from origin_compare.launcher import server_settings
+from origin_compare.launcher import NotOurAddress, launch_scoring, server_settings
 from tests.e2e.conftest import App, free_port, start
 
 
@@ -92,3 +93,13 @@ def test_nothing_is_sent_out_and_the_theme_goes_along() -> None:
     assert settings["browser.gatherUsageStats"] is False
     assert settings["client.showErrorDetails"] == "none"
     assert settings["theme.light.primaryColor"] == "#0b5f8a"
+
+
+def test_a_sitting_is_served_at_an_address_of_this_machine_only() -> None:
+    wanted = (
+        "192.0.2.7 is not an address of this machine. Give the one it has in the house network, "
+        "or leave --at out to serve this machine alone."
+    )
+    with pytest.raises(NotOurAddress, match=f"^{re.escape(wanted)}$"):
+        launch_scoring("sqlite://", "T1", free_port(), "192.0.2.7")
+    assert server_settings(8611, "192.168.1.20")["server.allowedHosts"] == ["192.168.1.20"]

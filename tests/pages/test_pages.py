@@ -16,7 +16,6 @@ TITLES = {
     "fermentations": "Which batches left the house style, when and why?",
     "panel": "What can the panel tell apart, and what not?",
     "tasting": "What do we taste next, and in which order?",
-    "scoring": "What do you find in this glass?",
     "drivers": "What goes with flavour here: process or origin?",
     "trials": "What should the next batches test?",
     "families": "Which batches are alike, and what do they make together?",
@@ -26,7 +25,7 @@ TITLES = {
     "intake": "What is in these files?",
     "rules": "What does the house hold to?",
 }
-WITH_ANSWER = [name for name in TITLES if name not in ("scoring", "trace", "intake", "rules")]
+WITH_ANSWER = [name for name in TITLES if name not in ("trace", "intake", "rules")]
 
 
 @pytest.fixture

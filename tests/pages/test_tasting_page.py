@@ -77,15 +77,16 @@ def test_too_few_batches_are_refused_in_words() -> None:
     assert not app.error
 
 
-def test_a_kept_tasting_shows_its_addresses_and_can_be_dropped(full: Path) -> None:  # noqa: F811
+def test_a_kept_tasting_shows_its_keys_and_can_be_dropped(full: Path) -> None:  # noqa: F811
     app = keep_one()
     assert app.success[0].value.startswith("Tasting T90-1 is kept.")
     text = said(app)
     assert "Tasting T90-1 waits for its 10 assessors; nothing has been entered here yet." in text
-    assert "There is no sign-in on this machine: the panel leader hands the addresses out" in text
-    table = next(one.value for one in app.dataframe if "address" in one.value.columns)
-    assert table["address"].iloc[2] == "/scoring?tasting=T90-1&assessor=A03"
-    assert not table["address"].str.contains("Q2").any()
+    assert "so that nobody can turn from it to a page that names batches" in text
+    assert [one.value for one in app.code] == ["origin-compare score T90-1"]
+    table = next(one.value for one in app.dataframe if "key" in one.value.columns)
+    assert table["key"].str.fullmatch("[a-z2-9]{6}").all()
+    assert table["key"].nunique() == 10
     pressed(app, "Drop tasting T90-1")
     assert tastings(open_store(f"sqlite:///{full}")).empty
 

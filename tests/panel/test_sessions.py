@@ -17,6 +17,7 @@ from origin_compare.panel import (
     plan_tasting,
     read_plan,
     session,
+    with_keys,
 )
 
 
@@ -135,6 +136,12 @@ def test_a_plan_comes_back_from_its_text_glass_by_glass() -> None:
         "2026-01-02", 21.5, "nose, then palate",
     )  # fmt: skip
     assert back.assessors == ("A01", "Jörg")
+    assert back.whose("jörg") == "Jörg"  # kept before there were keys
+    keyed = with_keys(kept)
+    assert read_plan(plan_as_text(keyed)).keys == keyed.keys
+    assert keyed.whose(keyed.keys["A01"].upper()) == "A01"
+    assert keyed.whose("A01") is None
+    assert with_keys(kept).keys != keyed.keys
     own = back.glasses("A01")
     assert list(own.columns) == ["sitting", "replicate", "position", "code"]
     later = plan_as_text(kept).replace('"form": 1', '"form": 2')
