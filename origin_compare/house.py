@@ -60,7 +60,7 @@ class Window:
         return bool(above and below) and not math.isnan(value)
 
     def words(self) -> str:
-        """The window in words with its unit: `19 to 23 °C`, `at most 3.5`, `any`."""
+        """The window in words with its unit: `19 to 23 °C`, `at most 3.5`, `15 %`, `any`."""
         low, high = (None if end is None else f"{end:g}" for end in (self.low, self.high))
         if low is None and high is None:
             return "any"
@@ -68,6 +68,8 @@ class Window:
             return f"at most {high} {self.unit}".rstrip()
         if high is None:
             return f"at least {low} {self.unit}".rstrip()
+        if low == high:
+            return f"{low} {self.unit}".rstrip()
         return f"{low} to {high} {self.unit}".rstrip()
 
 

@@ -40,6 +40,8 @@ with parts.question("What can we tell this grower?"):
             parts.show_table(own_lots, f"lots_{grower}_{year}")
         with right:
             parts.show_table(words.bearable(letter.figures), f"figures_{grower}_{year}")
+    if letter.bases:
+        st.caption(" ".join(letter.bases))
     if len(letter.past):
         st.header("Own harvests", anchor=False)
         parts.show_table(letter.past, f"past_{grower}_{year}")

@@ -14,11 +14,12 @@ import pandas as pd
 from origin_compare import words
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
-from origin_compare.harvest import privacy
+from origin_compare.harvest import bases, privacy
 from origin_compare.harvest.flavours import CLEAR, HINT, NOT_SHOWN, flavours
 from origin_compare.harvest.flavours import COLUMNS as FLAVOUR_COLUMNS
 from origin_compare.harvest.levers import levers
-from origin_compare.records.bases import on_dry
+from origin_compare.records.bases import on_one_basis
+from origin_compare.records.frames import shaped
 from origin_compare.records.season import Season
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ class GrowerLetter:
     `levers`: what in a grower's hands went with grain or yield over the season's growers.
     `group_size`: growers whose spirit is compared, the tasted ones if any was tasted; 0 when they
         may not be shown together. Each figure is held to the same rule by itself.
+    `bases`: how own figures were brought to one basis, in sentences.
     `tasted`: own batches the panel scored. `not_single`: batches that hold own grain with others'.
     """
 
@@ -80,6 +82,7 @@ class GrowerLetter:
     smallest_group: int
     tasted: int
     not_single: tuple[str, ...]
+    bases: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         if self.batches.empty:
@@ -180,7 +183,7 @@ def grower_letter(
     Earlier harvests in `season` and `batches` give the grower's own past; the group is always of
     the one harvest. Raises `UnknownName` for a grower without a lot in that harvest.
     """
-    lots = on_dry("lots", season.sheets["lots"])
+    lots = on_one_basis("lots", season.sheets["lots"], season.rules)
     own_lots = lots[lots["grower_id"] == grower_id]
     if not (own_lots["season"] == year).any():
         raise UnknownName(_no_lot(grower_id, year, own_lots))
@@ -205,6 +208,21 @@ def grower_letter(
         smallest_group=smallest_group,
         tasted=0 if profile is None else int((group["grower_id"] == grower_id).sum()),
         not_single=_mixed(season, own, grower_id, year),
+        bases=_bases(season, lots[lots["season"] == year], own, grower_id),
+    )
+
+
+def _bases(
+    season: Season, compared: pd.DataFrame, own: pd.DataFrame, grower_id: str
+) -> tuple[str, ...]:
+    """How the figures told to this grower came to one basis; malts are those of own batches."""
+    lots, malts, mashes = (
+        shaped(name, season.sheets.get(name)) for name in ("lots", "malts", "mashes")
+    )
+    mine = lots["lot_id"].isin(compared.loc[compared["grower_id"] == grower_id, "lot_id"])
+    mashed = mashes.loc[mashes["batch_id"].isin(own["batch_id"]), "malt_id"]
+    return bases.for_grower(
+        lots[mine], malts[malts["malt_id"].isin(mashed)], compared, season.rules
     )
 
 

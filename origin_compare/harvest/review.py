@@ -13,11 +13,12 @@ from origin_compare.house import HouseRules
 
 FEWEST_YIELDS = 4
 SHOWN = (
-    "batch_id", "season", "growers", "lots", "variety", "origin", "status", "outside",
+    "batch_id", "growers", "outside", "season", "lots", "variety", "origin", "status",
     "grain_n_pct_dm", "extract_pct_dm", "pitch_temp_c", "og_sg", "yeast_age_d", "yeast_g_l",
     "length_h", "peak_temp_c", "h_above_window", "final_ph", "final_sg", "limit_gap_degrees",
     "apparent_attenuation_pct", "lag_h", "new_make_abv_pct", "lpa", "spirit_yield_lpa_t",
-    "predicted_lpa_t", "share_of_predicted_pct", "basis_notes", "missing_links",
+    "spirit_yield_dm_lpa_t", "predicted_lpa_t", "share_of_predicted_pct", "basis_notes",
+    "missing_links",
 )  # fmt: skip
 
 
@@ -25,7 +26,7 @@ SHOWN = (
 class SeasonReview:
     """Every batch, and what lay outside the house windows.
 
-    `batches`: one row per batch, with `share_of_predicted_pct` and `limit_gap_degrees` added.
+    `batches`: one row per batch, with what `windows.with_checks` adds.
     `outside`: one row per figure outside a window: batch_id, measure, says, value, low, high,
         rule (the window's name), source (of its numbers), in_words.
     `unusual`: the same for figures of grain, malt, mash or cuts outside what is usual.
@@ -59,14 +60,12 @@ class SeasonReview:
 
     def rests_on(self) -> str:
         parts = [self._joined(), self._windows_said(), self._unusual_said()]
-        parts += bases.said(self.batches)
+        parts += bases.said(self.batches, self.rules)
         if "peak_temp_c" in self.batches and self.batches["peak_temp_c"].notna().any():
             parts.append(
                 "A reading every 8 h misses the true peak: the highest recorded can be about "
                 "1 °C low."
             )
-        if "share_of_predicted_pct" in self.batches:
-            parts.append("Predicted yield is taken as per tonne of dry malt.")
         return " ".join(part for part in parts if part)
 
     def _kept(self) -> str:

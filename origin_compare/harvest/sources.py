@@ -13,7 +13,8 @@ from origin_compare.answers import count
 from origin_compare.errors import UnknownName
 from origin_compare.fermentation import Derived
 from origin_compare.fermentation.trust import without
-from origin_compare.records.bases import BASED, cells_used, said
+from origin_compare.house import HouseRules
+from origin_compare.records.bases import cells_used, said_of
 from origin_compare.records.join import LOT_NUMBERS, MALT_NUMBERS, MASH_NUMBERS
 from origin_compare.records.matching import key_text
 from origin_compare.records.package import as_given
@@ -88,7 +89,7 @@ def figure_sources(
         )
     how, way = _WAYS[figure]
     cells = way(at)
-    how = "; ".join([how, *_on_dry_said(figure, cells)])
+    how = "; ".join([how, *_converted_said(figure, cells, season.rules)])
     return at.sources(figure, at.value(figure), how, cells)
 
 
@@ -176,7 +177,7 @@ class _At:
         malts = self.season.sheets["malts"]
         used = malts["malt_id"].isin(self.rows("mashes")["malt_id"])
         return [
-            *self.on_dry("lots", lots[lots["lot_id"].isin(mine)], column),
+            *self.compared("lots", lots[lots["lot_id"].isin(mine)], column),
             ("malts", malts[used & malts["lot_id"].isin(mine)], "grain_t"),
             *self.of("mashes", "grist_kg"),
         ]
@@ -184,10 +185,10 @@ class _At:
     def malts(self, column: str) -> Cells:
         malts = self.season.sheets["malts"]
         used = malts["malt_id"].isin(self.rows("mashes")["malt_id"])
-        return [*self.on_dry("malts", malts[used], column), *self.of("mashes", "grist_kg")]
+        return [*self.compared("malts", malts[used], column), *self.of("mashes", "grist_kg")]
 
-    def on_dry(self, sheet: str, rows: pd.DataFrame, column: str) -> Cells:
-        """The column's cells, and those it was put on dry matter with."""
+    def compared(self, sheet: str, rows: pd.DataFrame, column: str) -> Cells:
+        """The column's cells, and those it was put on one basis with."""
         return [(sheet, *used) for used in cells_used(sheet, rows, column)]
 
     def scores(self, attribute: str) -> Cells:
@@ -212,14 +213,10 @@ class _At:
         return Sources(self.batch_id, figure, value, how, table, tuple(keys))  # type: ignore[arg-type]
 
 
-def _on_dry_said(figure: str, cells: Cells) -> list[str]:
-    """What was converted on the way to dry matter, in words."""
-    notes = [
-        said(sheet, rows)
-        for sheet, rows, column in cells
-        if sheet in BASED and column == figure == BASED[sheet].column
-    ]
-    return [text for one in notes for text in one.unique() if text]
+def _converted_said(figure: str, cells: Cells, rules: HouseRules) -> list[str]:
+    """What was converted on the way to one basis, in words."""
+    mine = [one for one in cells if one[2] == figure]
+    return [text for sheet, rows, column in mine for text in said_of(sheet, rows, column, rules)]
 
 
 def _estimate(profile: Profile | None, batch_id: str, attribute: str) -> str:

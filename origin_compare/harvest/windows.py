@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from origin_compare.house import HouseRules
+from origin_compare.measures import limit_gap, per_t_dry
 
 FERMENTING = "fermenting"
 AT_PITCH = ("pitch_temp_c", "og_sg", "wort_ph", "yeast_age_d", "yeast_g_l", "yeast_storage_c")
@@ -40,18 +41,19 @@ OUTSIDE = ["batch_id", "measure", "says", "value", "low", "high", "rule", "sourc
 
 
 def with_checks(batches: pd.DataFrame) -> pd.DataFrame:
-    """`batches` with `share_of_predicted_pct` and `limit_gap_degrees` where they can be had.
+    """`batches` with what is got by setting one figure against another, where it can be had.
 
-    The prediction is taken as per tonne of dry malt (common practice, no source), so the yield
-    is put on dry malt too; without the malt's moisture there is no share. One degree of gravity
-    is 0.001.
+    `spirit_yield_dm_lpa_t` and `share_of_predicted_pct`: the prediction is joined per tonne of
+    dry malt, so the yield is put on dry malt too; without the malt's moisture there is no share.
+    `limit_gap_degrees`: final gravity above the bench limit test.
     """
     added = {}
     if {"spirit_yield_lpa_t", "predicted_lpa_t", "malt_moisture_pct"} <= set(batches):
-        dry = batches["spirit_yield_lpa_t"] / (1 - batches["malt_moisture_pct"] / 100)
+        dry = per_t_dry(batches["spirit_yield_lpa_t"], batches["malt_moisture_pct"])
+        added["spirit_yield_dm_lpa_t"] = dry
         added["share_of_predicted_pct"] = 100 * dry / batches["predicted_lpa_t"]
     if {"final_sg", "limit_sg"} <= set(batches):
-        added["limit_gap_degrees"] = 1000 * (batches["final_sg"] - batches["limit_sg"])
+        added["limit_gap_degrees"] = limit_gap(batches["final_sg"], batches["limit_sg"])
     return batches.assign(**added)
 
 

@@ -80,20 +80,20 @@ GLASS_PER_K = 25e-6
 """Cubic expansion of a hydrometer's glass: the conventional value of ISO 1768:1975."""
 
 
-@measure(sg=GRAVITY, temp_c=WATER_TEMP)
-def sg_at_20c(sg: Any, temp_c: Any) -> Any:
-    """Gravity at 20 °C of a hydrometer reading `sg` taken at `temp_c` (0 to 40 °C).
+@measure(sg=GRAVITY, temp_c=WATER_TEMP, calibrated_c=WATER_TEMP)
+def sg_at_20c(sg: Any, temp_c: Any, calibrated_c: Any = 20.0) -> Any:
+    """Gravity 20/20 °C of a hydrometer reading `sg` taken at `temp_c` (0 to 40 °C).
 
-    The hydrometer is of soda glass and calibrated at 20 °C (20/20). Its glass grows by 25e-6 per
+    The hydrometer is of soda glass and reads 1.000 in water at `calibrated_c`: 20 °C, or 15.56
+    or 17.5 as older ones do. Its glass grows by 25e-6 per
     kelvin (ISO 1768:1975), the liquid is taken to expand as water does (`water_density`): at
     30 °C a reading gains 2.3 degrees of gravity, at 10 °C it loses 1.2. Wort and wash expand
     a little more than water, so the correction is short by about 0.4 degree at 30 °C, which is
     within a hydrometer's own +/-0.5. A reading already corrected must not be corrected again.
     Raises `ValueError` outside the ranges.
     """
-    liquid = _WATER_20C / _water(temp_c)
-    return sg * liquid / (1 + GLASS_PER_K * (temp_c - 20))
+    liquid = _water(calibrated_c) / _water(temp_c)
+    return sg * liquid / (1 + GLASS_PER_K * (temp_c - calibrated_c))
 
 
 _water = water_density.__wrapped__  # type: ignore[attr-defined]
-_WATER_20C = float(_water(20.0))

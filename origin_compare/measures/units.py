@@ -129,6 +129,26 @@ def dm_to_as_is(dm_pct: Any, moisture_pct: Any) -> Any:
     return dm_pct * (100 - moisture_pct) / 100
 
 
+@measure(per_t=AMOUNT, moisture_pct=NEARLY_DRY)
+def per_t_dry(per_t: Any, moisture_pct: Any) -> Any:
+    """Litres (or anything) per tonne as it is, made per tonne of its dry matter.
+
+    x 100 / (100 - moisture). 0.1 point of moisture is 0.4 L of a yield of 400 L per tonne. Raises
+    `ValueError` for a negative amount or a moisture outside 0 to 99.99.
+    """
+    return per_t * 100 / (100 - moisture_pct)
+
+
+@measure(mass=AMOUNT, moisture_pct=NEARLY_DRY, wanted_pct=NEARLY_DRY)
+def at_moisture(mass: Any, moisture_pct: Any, wanted_pct: Any) -> Any:
+    """Grain (kg, t or t/ha) of `moisture_pct`, as it would weigh at `wanted_pct`, same dry matter.
+
+    x (100 - moisture) / (100 - wanted). A point of moisture is 1.2 % of the weight. Raises
+    `ValueError` for a negative mass or a moisture outside 0 to 99.99.
+    """
+    return mass * (100 - moisture_pct) / (100 - wanted_pct)
+
+
 L_DEG_KG_PER_PCT = 3.86
 """Litre-degrees per kg in one per cent of extract; from memory, 305 L deg/kg is about 79 %."""
 

@@ -11,6 +11,7 @@ from origin_compare.measures.fermenting import WORT_KG_L
 from origin_compare.measures.gravity import GRAVITY, plato_of
 from origin_compare.measures.roots import in_blocks, poly
 from origin_compare.measures.shapes import ABOVE_ZERO, AMOUNT, Many, between, measure
+from origin_compare.measures.units import NEARLY_DRY
 
 PERCENT = between(0, 100)
 LPA_PER_FERMENTABLE_PCT = 6.06
@@ -101,13 +102,18 @@ def predicted_spirit_yield(
     return LPA_PER_FERMENTABLE_PCT * fermentable * (1 - moisture_pct / 100)
 
 
-@measure(lpa=AMOUNT, malt_kg=ABOVE_ZERO, predicted_lpa_t=ABOVE_ZERO)
-def share_of_predicted(lpa: Any, malt_kg: Any, predicted_lpa_t: Any) -> Any:
-    """Spirit yield got over the yield predicted, a fraction; both per tonne on the same basis.
+@measure(lpa=AMOUNT, malt_kg=ABOVE_ZERO, predicted_lpa_t=ABOVE_ZERO, moisture_pct=NEARLY_DRY)
+def share_of_predicted(
+    lpa: Any, malt_kg: Any, predicted_lpa_t: Any, moisture_pct: Any = 0.0
+) -> Any:
+    """Spirit yield got over the yield predicted, a fraction, both on one basis.
 
-    0.94 to 1.00 is usual (from memory). Raises `ValueError` unless malt and prediction are above 0.
+    `malt_kg` as mashed. A prediction per tonne of dry malt wants the malt's `moisture_pct`; one
+    per tonne as it is wants none. Left out by mistake, 4.5 % of moisture is 0.045 of the share.
+    0.94 to 1.00 is usual (from memory). Raises `ValueError` unless malt and prediction are above
+    0, or for a moisture outside 0 to 99.99.
     """
-    return lpa / malt_kg * 1000 / predicted_lpa_t
+    return lpa / (malt_kg * (1 - moisture_pct / 100)) * 1000 / predicted_lpa_t
 
 
 @measure(yeast_kg=AMOUNT, wort_l=ABOVE_ZERO)

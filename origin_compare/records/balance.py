@@ -14,7 +14,7 @@ from origin_compare.house import Flag, HouseRules
 from origin_compare.measures import extract_kg, litres_of_alcohol, wash_abv
 from origin_compare.records.frames import looked_up
 from origin_compare.records.season import Season
-from origin_compare.records.shares import extract_of_malt
+from origin_compare.records.shares import extract_of_malt, predicted_of_malt
 
 ACCOUNT_COLUMNS = [
     *["step", "amount", "unit", "of_before_pct", "limit", "verdict", "source", "says"],
@@ -123,7 +123,8 @@ def batch_flows(season: Season) -> pd.DataFrame:
     ):
         alcohol = litres_of_alcohol(spirits[litres], spirits[abv])
         table[name] = alcohol.groupby(spirits["batch_id"]).sum(skipna=False).reindex(table.index)
-    table["predicted_lpa"] = table["malt_t"] * batches["predicted_lpa_t"]
+    promised = predicted_of_malt(season.sheets["malts"])
+    table["predicted_lpa"] = _by_batch(mashes, promised, table.index) / 1000
     return table[FLOW_COLUMNS].astype("float64")
 
 

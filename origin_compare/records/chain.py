@@ -9,7 +9,7 @@ import pandas as pd
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
 from origin_compare.records.balance import Balance
-from origin_compare.records.bases import BASED, on_dry
+from origin_compare.records.bases import BASED, on_one_basis
 from origin_compare.records.carry_over import AfterAChange, after_a_change
 from origin_compare.records.grower_chain import GrowerChain, grower_chain
 from origin_compare.records.purity import Purity, Reckoning
@@ -162,7 +162,7 @@ def _step(season: Season, sheet: str, step: str, name: str, share: float, *facts
     """One link by name: there with its facts, or named but not on record."""
     key = SHEETS[sheet].key[0]
     rows = season.sheets[sheet][season.sheets[sheet][key] == name]
-    rows = on_dry(sheet, rows) if sheet in BASED else rows
+    rows = on_one_basis(sheet, rows, season.rules) if sheet in BASED else rows
     if rows.empty:
         return step, name, share, False, f"not in the {sheet} sheet"
     return step, name, share, True, _facts(sheet, rows.iloc[0], *facts)
@@ -248,7 +248,13 @@ def _balance(flow: pd.Series) -> pd.DataFrame:
     rows = [
         ("grain", grain_t, "t", nan, "grain steeped for this batch's malt"),
         ("malt", malt_t, "t", malt_t / grain_t, "grist mashed"),
-        ("predicted", flow["predicted_lpa"], _LPA, nan, "by the malt certificate"),
+        (
+            "predicted",
+            flow["predicted_lpa"],
+            _LPA,
+            nan,
+            "by the certificate, of the malt as mashed",
+        ),
         ("wash", wash, _LPA, nan, said),
         ("new make", made, _LPA, made / wash, f"{made / malt_t:.0f} L per t of malt"),
     ]

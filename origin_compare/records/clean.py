@@ -25,6 +25,7 @@ from origin_compare.records.findings import Finding, finding, mending
 from origin_compare.records.guess import Guess, Mapped, attribute_name
 from origin_compare.records.sheets import Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
+from origin_compare.records.unusual import unusual
 from origin_compare.records.within import out_of_order, score_range
 
 PROVENANCE = ("_file", "_tab", "_row")
@@ -67,7 +68,7 @@ def clean(raw: RawTable, guess: Guess, rules: HouseRules) -> Cleaned:
     findings = _with_reader(raw, guess, findings)
     findings += _needed(columns, coded, guess)
     findings += _one_of(columns, guess, ~_bad_rows(findings, len(raw.rows)))
-    findings += _unusual(columns, raw, guess, rules)
+    findings += unusual(columns, raw, guess, rules)
     findings += out_of_order(columns, guess.sheet)
     scores, more = _attributes(coded, guess, shared, score_range(columns))
     findings += more
@@ -256,39 +257,6 @@ def _one_of(columns: Mapping[str, pd.Series], guess: Guess, unblamed: np.ndarray
             names = f"{', '.join(group[:-1])} or {group[-1]}"
             mend = f"Fill in {names}, or take the row out."
             findings.append(finding(at, "", "", f"holds no {names}", mend))
-    return findings
-
-
-MOST_TOLD = 5
-"""More unusual figures than this in one column are told as one warning."""
-
-
-def _unusual(
-    columns: Mapping[str, pd.Series], raw: RawTable, guess: Guess, rules: HouseRules
-) -> list[Finding]:
-    """Figures outside what the house calls plausible earn a warning; targets do not."""
-    findings = []
-    for one in guess.mapped:
-        window = rules.plausible.get((guess.sheet.name, one.column.name))
-        if window is None or one.column.kind not in ("number", "gravity", "temperature"):
-            continue
-        values = columns[one.column.name]
-        low = -np.inf if window.low is None else window.low
-        high = np.inf if window.high is None else window.high
-        at = np.flatnonzero(((values < low) | (values > high)).to_numpy())
-        if len(at):
-            unit = f" {window.unit}" if window.unit else ""
-            ends = [f"{end:g}" for end in (window.low, window.high) if end is not None]
-            wrong = f"is unusual: the house rules expect {' to '.join(ends)}{unit}"
-            texts = raw.cells[one.at].iloc[at].tolist()
-            mend = "Check it, if it is new."
-            if len(at) > MOST_TOLD:
-                # a probe above its range for hours is one thing to look at, not hundreds
-                last = raw.rows[at[-1]]
-                wrong = f"and {len(at) - 1} more down to row {last} are unusual{wrong[10:]}"
-                mend = "Check them, if they are new."
-                at, texts = at[:1], texts[:1]
-            findings.append(finding(at, one.column.name, texts, wrong, mend, "warning"))
     return findings
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.house import HouseRules, default_rules
-from origin_compare.records.bases import batch_notes, on_dry
+from origin_compare.records.bases import batch_notes, on_dry, on_one_basis
 from origin_compare.records.faults import Fault
 from origin_compare.records.frames import all_shaped, looked_up
 from origin_compare.records.matching import missing_links, unmatched_rows
@@ -74,7 +74,7 @@ BATCH_COLUMNS = [
     *["limit_sg", "runs", "distilled_on", "still", "wash_l", "wash_abv_pct"],
     *["new_make_l", "new_make_abv_pct", "cut_on_abv_pct", "cut_off_abv_pct"],
     *["n_readings", "n_tastings", "n_assessors", "missing_links"],
-    *["grain_method", "malt_lab", "yield_moisture_pct", "basis_notes"],
+    *["grain_method", "malt_lab", "yield_moisture_pct", "predicted_basis", "basis_notes"],
 ]
 
 
@@ -89,9 +89,10 @@ def build_season(
     """The sheets joined to one row per batch (`BATCH_COLUMNS`), with what would not join.
 
     Means over lots weigh by mass share, over malts by grist, over mashes by wort volume; such a
-    mean is missing when one of its parts is. Nitrogen and extract are put on dry matter first
-    (see `bases`), and `basis_notes` says what was converted or left out. Amounts
-    are sums, missing when one of their parts is.
+    mean is missing when one of its parts is. Nitrogen, extract and predicted yield are put on dry
+    matter and field yields at the house's one moisture first (see `bases`); `basis_notes` says
+    what was converted or left out, `predicted_basis` the basis the certificates name. Amounts are
+    sums, missing when one of their parts is.
     """
     rules = rules or default_rules()
     clean = all_shaped(sheets)
@@ -131,7 +132,7 @@ def _batches(
     table = whole.join(
         [
             classes(shares),
-            _lot_part(clean, shares),
+            _lot_part(clean, shares, rules),
             _malt_part(clean),
             _mash_part(clean["mashes"]),
             _limit_part(clean["attenuations"]),
@@ -145,7 +146,8 @@ def _batches(
     )
     table = _with_counts(table, clean)
     table["missing_links"] = missing_links(table, clean, shares)
-    table["basis_notes"] = batch_notes(clean, shares).reindex(table.index).fillna("")
+    notes = batch_notes(clean, shares, rules)
+    table["basis_notes"] = notes.reindex(table.index).fillna("")
     ordered = table.sort_values("pitched_at", kind="stable").reset_index()
     return ordered[BATCH_COLUMNS]
 
@@ -164,9 +166,11 @@ def _single(frame: pd.DataFrame, by: str, name: str) -> pd.Series:
     return groups.first().where((groups.nunique() == 1) & (groups.count() == groups.size()))
 
 
-def _lot_part(clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame) -> pd.DataFrame:
+def _lot_part(
+    clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame, rules: HouseRules
+) -> pd.DataFrame:
     lots = (
-        on_dry("lots", clean["lots"])
+        on_one_basis("lots", clean["lots"], rules)
         .drop(columns=["grower_id", "season"])
         .drop_duplicates("lot_id")
     )
@@ -190,8 +194,10 @@ def _malt_part(clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     weight = _or_equal(rows, "batch_id", "grist_kg")
     table = _weighted(rows, "batch_id", weight, list(MALT_NUMBERS)).rename(columns=MALT_NUMBERS)
     table["malt_id"] = joined_names(rows, "batch_id", "malt_id").str.replace(" + ", "+")
-    labs = rows[["batch_id", "malt_id"]].merge(malts[["malt_id", "lab"]], on="malt_id")
+    written = clean["malts"][["malt_id", "lab", "predicted_basis"]]
+    labs = rows[["batch_id", "malt_id"]].merge(written, on="malt_id")
     table["malt_lab"] = joined_names(labs, "batch_id", "lab")
+    table["predicted_basis"] = joined_names(labs, "batch_id", "predicted_basis")
     return table
 
 

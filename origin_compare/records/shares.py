@@ -71,6 +71,15 @@ def extract_of_malt(malts: pd.DataFrame) -> pd.Series:
     return (1 - figures["moisture_pct"] / 100) * figures["extract_pct_dm"] / 100
 
 
+def predicted_of_malt(malts: pd.DataFrame) -> pd.Series:
+    """L of pure alcohol predicted of a tonne of each malt as it is, the basis of what is mashed.
+
+    (1 - moisture) x the prediction per tonne of dry malt; missing without a moisture.
+    """
+    figures = on_dry("malts", malts).groupby("malt_id")[["moisture_pct", "predicted_lpa_t"]].mean()
+    return (1 - figures["moisture_pct"] / 100) * figures["predicted_lpa_t"]
+
+
 def _malts_in_batches(sheets: Sheets) -> pd.DataFrame:
     """batch_id, malt_id, part and weighed by mass, part_extract (missing where not known)."""
     mashes = sheets["mashes"]

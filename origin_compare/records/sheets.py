@@ -95,7 +95,7 @@ def _count(
 AS_IS = "as is"
 
 
-def _basis(name: str, says: str, *also: str) -> Column:
+def _basis(name: str, says: str, *also: str, since: int = 5) -> Column:
     return Column(
         name,
         "text",
@@ -106,7 +106,7 @@ def _basis(name: str, says: str, *also: str) -> Column:
             *((word, AS_IS) for word in ("as-is", "asis", "fresh", "as received", "wet")),
         ),
         also=also,
-        since=5,
+        since=since,
     )
 
 
@@ -289,6 +289,13 @@ MALTS = Sheet(
                 "hot water extract",
             ),
             since=5,
+        ),
+        _basis(
+            "predicted_basis",
+            "basis of the predicted yield: per t dry or as is",
+            "psy basis",
+            "basis of predicted yield",
+            since=6,
         ),
     ),
 )

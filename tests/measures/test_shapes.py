@@ -16,6 +16,7 @@ INSIDE = {
     "extract_pct_dm": 80.0, "fermentability_pct": 86.0, "moisture_pct": 4.5, "yeast_kg": 2.0,
     "from_c": 68.0, "to_c": 21.0, "kettle_c": 68.0, "pitch_c": 21.0, "end_c": 29.0,
     "protein_pct": 10.0, "n_pct": 1.5, "as_is_pct": 76.0, "dm_pct": 80.0, "l_deg_kg": 305.0,
+    "calibrated_c": 15.56, "mass": 7.0, "wanted_pct": 15.0, "per_t": 400.0,
     "extract_pct": 79.0, "uk_proof": 70.0, "proof_gallons": 10.0, "value": 1.05,
 }  # fmt: skip
 FUNCTIONS = sorted(name for name in measures.__all__ if inspect.isfunction(getattr(measures, name)))

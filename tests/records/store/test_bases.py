@@ -6,6 +6,7 @@ The 3.86 L°/kg in one per cent of extract is from memory.
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -16,9 +17,12 @@ from sqlalchemy import create_engine
 from origin_compare import load_folder, open_store
 from origin_compare.fermentation import derived
 from origin_compare.harvest import grower_letter, season_review
+from origin_compare.harvest.bases import for_grower
 from origin_compare.harvest.sources import figure_sources
-from origin_compare.house import default_rules
-from origin_compare.records.bases import on_dry, said
+from origin_compare.house import default_rules, read_rules
+from origin_compare.questions import ask
+from origin_compare.records.balance import batch_flows
+from origin_compare.records.bases import on_dry, one_moisture, said
 from origin_compare.records.connect import _settings
 from origin_compare.records.fingerprint import _prints, content_prints
 from origin_compare.records.frames import shaped
@@ -28,11 +32,14 @@ from origin_compare.records.plan import plan_intake
 from origin_compare.records.season import Season
 from origin_compare.records.shares import extract_of_malt
 from origin_compare.records.sheets import SHEETS
+from origin_compare.reports.letter_pdf import letter_pdf
+from origin_compare.reports.letter_text import Room, letter_data
+from tests.records.chain.stills import runs_of
 from tests.records.store import small
 
 NEW = {
     "lots": {"grain_n_basis", "grain_protein_pct", "yield_moisture_pct", "grain_method"},
-    "malts": {"extract_basis", "extract_l_deg_kg"},
+    "malts": {"extract_basis", "extract_l_deg_kg", "predicted_basis"},
 }
 FILES = {
     "growers.csv": "grower_id\nG1\n",
@@ -44,10 +51,10 @@ FILES = {
         "L3,G1,2025,11,1.6,14,dm,near infrared,7,\n"
     ),
     "malts.csv": (
-        "Malt,Lot,Malt moisture,Extract,Extract basis,HWE (L°/kg),Method\n"
-        "M1,L1,4.5,76.0,as is,,EBC\n"
-        "M2,L2,,76,as is,,IoB\n"
-        "M3,L3,4.5,,,305,IoB\n"
+        "Malt,Lot,Malt moisture,Extract,Extract basis,HWE (L°/kg),Method,PSY,PSY basis\n"
+        "M1,L1,4.5,76.0,as is,,EBC,400,as is\n"
+        "M2,L2,,76,as is,,IoB,415,dm\n"
+        "M3,L3,4.5,,,305,IoB,415,\n"
     ),
     "mashes.csv": "batch_id,malt_id,grist_kg\nB1,M1,1000\nB2,M2,1000\nB3,M3,1000\n",
     "fermentations.csv": (
@@ -153,12 +160,20 @@ def test_files_with_headers_of_their_own_are_joined_on_dry_matter(season: Season
     assert batches.loc["B3", "extract_pct_dm"] == pytest.approx(305 / 3.86)
     assert batches["basis_notes"].tolist() == [
         "lot L1, nitrogen: 1.60 % from protein 10 %; no basis is given, taken as dry; "
-        "malt M1, extract: 76 % as is at 4.5 % moisture makes 79.58 % dry",
+        "lot L1, yield: 7 t/ha at 14.5 % moisture makes 7.04 at 15 %; "
+        "malt M1, extract: 76 % as is at 4.5 % moisture makes 79.58 % dry; "
+        "malt M1, predicted yield: 400 L/t as is at 4.5 % moisture makes 419 L/t dry",
         "lot L2, nitrogen: 1.36 % as is at 15 % moisture makes 1.60 % dry; "
+        "lot L2, yield: 7 t/ha at 20 % moisture makes 6.59 at 15 %; "
         "malt M2, extract: 76 % is as is and no moisture is given, so it is left out",
         "lot L3, nitrogen: 1.6 % is kept, though protein 11 % would be 1.76 %; "
         "malt M3, extract: 79.02 % from 305 L°/kg; no basis is given, taken as dry",
     ]
+    assert batches["yield_t_ha"].tolist() == pytest.approx([7 * 85.5 / 85, 7 * 80 / 85, 7.0])
+    assert batches["yield_moisture_pct"].tolist() == pytest.approx(
+        [15, 15, float("nan")], nan_ok=True
+    )
+    assert batches["predicted_lpa_t"].tolist() == pytest.approx([400 / 0.955, 415, 415])
     assert season.sheets["lots"]["grain_n_basis"].tolist()[1:] == ["as is", "dry"]
     assert season.sheets["malts"]["extract_pct_dm"].tolist()[:2] == [76.0, 76.0], "as written"
 
@@ -173,10 +188,11 @@ def test_the_review_says_mixed_methods_moistures_and_what_was_converted(season: 
         "Grain figures are by 2 laboratories or methods (combustion and near infrared) and are "
         "compared as written: a gap between such batches may be the method's. Malt figures are by "
         "2 laboratories or methods (EBC and IoB) and are compared as written: a gap between such "
-        "batches may be the method's. Field yields are stated at 14.5 to 20 % moisture, for 1 "
-        "batch at none, and are compared as written. Nitrogen or extract was converted, or chosen "
-        "between two figures, for 3 batches; left out for want of a moisture, or as impossible, in "
-        "1 of them (column put on dry matter)."
+        "batches may be the method's. Field yields are brought to 15 % moisture (usual for cereal "
+        "yields in Britain, where 14 % or dry matter is usual elsewhere; from memory: common "
+        "practice, no source); they stand as harvested for 1 batch, since no moisture is stated. A "
+        "figure of grain or malt was converted, or chosen between two, for 3 batches; left out for "
+        "want of a moisture, or as impossible, in 1 of them (column brought to one basis)."
     )
     assert list(review.table().columns[-2:]) == ["basis_notes", "missing_links"]
 
@@ -185,13 +201,94 @@ def test_a_season_of_one_basis_and_method_is_not_told_of_any() -> None:
     season = build_season(small.sheets(), default_rules())
     review = season_review(season.batches, season.rules)
     assert "basis_notes" not in review.table()
-    for word in ("laboratories", "moisture", "dry matter"):
+    for word in ("laboratories", "converted", "dry matter"):
         assert word not in review.rests_on()
+
+
+def test_yields_stay_as_written_where_the_house_holds_to_no_one_moisture(folder: Path) -> None:
+    own = read_rules('without = ["windows.yield_at_moisture_pct"]\n')
+    assert (one_moisture(default_rules()), one_moisture(own)) == (15.0, None)
+    as_written = load_folder(folder)
+    season = build_season(as_written.sheets, own)
+    assert season.batches["yield_t_ha"].tolist() == [7.0, 7.0, 7.0]
+    assert (
+        "Field yields are compared as written, at 14.5 to 20 % moisture; they stand as harvested "
+        "for 1 batch, since no moisture is stated."
+    ) in season_review(season.batches, own).rests_on()
+
+
+def test_predicted_and_actual_spirit_yield_meet_on_dry_malt() -> None:
+    # 1 t of malt of 4 % moisture gave 350 L; 364.6 L a dry tonne, of 400 predicted on dry malt,
+    # or of 384 predicted on the malt as it is
+    for predicted, basis in ((400.0, "dry"), (400.0, None), (384.0, "as is")):
+        season = runs_of(
+            ["A"], default_rules(), malts__predicted_lpa_t=predicted, malts__predicted_basis=basis
+        )
+        review = ask(season).review
+        row = review.batches.iloc[0]
+        assert row["spirit_yield_dm_lpa_t"] == pytest.approx(350 / 0.96)
+        assert row["predicted_lpa_t"] == pytest.approx(400.0)
+        assert row["share_of_predicted_pct"] == pytest.approx(100 * 350 / 384)
+        assert batch_flows(season).loc["B1", "predicted_lpa"] == pytest.approx(384.0)
+        told = "compared per tonne of dry malt"
+        told += "." if basis else "; for 1 batch the certificate names no basis and dry is taken."
+        assert f"Predicted and actual spirit yield are {told}" in review.rests_on()
+
+
+def test_at_intake_a_figure_is_held_to_the_range_on_the_range_s_own_basis() -> None:
+    planned = plan_intake(
+        [
+            ("growers.csv", b"grower_id\nG1\n"),
+            (
+                "lots.csv",
+                b"lot_id,grower_id,season,grain n,moisture,nitrogen basis,protein\n"
+                b"L1,G1,2025,1.15,15,as is,\nL2,G1,2025,1.9,18,as is,\nL3,G1,2025,,,dry,14\n"
+                b"L4,G1,2025,1.4,,as is,\n",
+            ),
+        ],
+        default_rules(),
+    )
+    # 1.15 is below 1.2 to 2.1 as it stands and 1.35 inside it dry; 1.9 the other way round
+    assert [str(one) for one in planned.faults] == [
+        "lots.csv row 3, grain_n_pct_dm: 1.9 is unusual: 1.9 % as is at 18 % moisture makes 2.32 % "
+        "dry, and the house rules expect 1.2 to 2.1 % dry. Check it, if it is new.",
+        "lots.csv row 5, grain_n_pct_dm: 1.4 stands in no comparison: 1.4 % is as is and no "
+        "moisture is given, so it is left out. Give the moisture beside it, or check the figure.",
+        "lots.csv row 4, grain_protein_pct: 14 is unusual: 2.24 % from protein 14 %, and the house "
+        "rules expect 1.2 to 2.1 % dry. Check it, if it is new.",
+    ]
 
 
 def test_the_letter_holds_nitrogen_on_dry_matter(season: Season) -> None:
     letter = grower_letter(season, season.batches, None, "G1", 2025)
     assert letter.lots["grain_n_pct_dm"].tolist() == pytest.approx([1.60, 1.60, 1.60])
+    assert letter.lots["yield_t_ha"].tolist() == pytest.approx([7 * 85.5 / 85, 7 * 80 / 85, 7.0])
+
+
+def test_the_letter_says_in_a_grower_s_words_what_was_converted(season: Season) -> None:
+    letter = grower_letter(season, season.batches, None, "G1", 2025)
+    assert letter.bases == (
+        "Grain nitrogen is counted on the dry grain, without its water: lot L2, 1.36 % as it stood "
+        "at 15 % moisture, is 1.60 %.",
+        "Nitrogen is protein divided by 6.25: protein 10 % of lot L1 is 1.60 % nitrogen.",
+        "Malt extract is counted on the dry malt: malt M1, 76.0 % as it stood at 4.5 % moisture, "
+        "is 79.6 %.",
+        "Malt extract given in L°/kg is told in per cent, 3.86 L°/kg to one.",
+        "The extract of malt M2 is left out: it was given on the malt as it stood, and cannot be "
+        "put on dry malt.",
+        "Yields are compared at 15 % moisture, so that wet grain does not look like a heavy crop: "
+        "lot L1, 7 t/ha at 14.5 % moisture, counts as 7.04 t/ha; lot L2, 7 t/ha at 20 % "
+        "moisture, counts as 6.59 t/ha.",
+        "Your yield of lot L3 is as harvested: the moisture at weighing is not on our books.",
+        "The 3 yields compared hold 1 as harvested: a point of moisture is 1.2 % of a yield.",
+    )
+    told = letter_data(letter, "", datetime(2025, 12, 1, tzinfo=UTC), Room(10, 10, 40))
+    assert told["bases"] == list(letter.bases)
+    assert letter_pdf(letter, "A house").startswith(b"%PDF")
+    bare, none = lots(yield_t_ha=7.0), malts(extract_pct_dm=[80.0])
+    assert for_grower(bare, none, bare, default_rules()) == (
+        "Your yield is as harvested: the moisture at weighing is not on our books.",
+    )
 
 
 def test_the_sources_of_a_converted_figure_name_every_cell(season: Season) -> None:
