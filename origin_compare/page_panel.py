@@ -1,25 +1,22 @@
-"""The panel page's pieces: the season, its assessors, one tasting, and difference tests."""
+"""The panel page's pieces: what it tells apart, one batch, the smallest gap, difference tests."""
 
 from __future__ import annotations
-
-from collections.abc import Hashable
-from typing import Any
 
 import pandas as pd
 import streamlit as st
 
 from origin_compare import page_parts as parts
 from origin_compare import panel, words
-from origin_compare.answers import count, listed
+from origin_compare.answers import count
+from origin_compare.errors import NotEnoughData
 from origin_compare.figures import panel as draw
 from origin_compare.figures import profiles
-from origin_compare.panel import Performance, Profile
+from origin_compare.panel import Profile
 from origin_compare.panel.seeing_power import Between
 from origin_compare.questions import Questions
 
 VIEWS = ("Panel", "Assessors", "Tastings", "Tests")
-MOST_SHOWN = 5
-"""Findings of an assessor shown before the rest is folded away."""
+NO_OTHER = "no other batch"
 TESTS = {
     "triangle": "triangle: which of three is the odd one",
     "duo-trio": "duo-trio: which of two is the reference",
@@ -32,7 +29,13 @@ TESTS = {
 def view() -> str:
     """What is looked at, kept in the address; an assessor or tasting named there opens itself."""
     asked = st.query_params
-    first = "Assessors" if "assessor" in asked else "Tastings" if "tasting" in asked else "Panel"
+    first = (
+        "Assessors"
+        if "assessor" in asked
+        else "Tastings"
+        if "tasting" in asked or "drift_on" in asked
+        else "Panel"
+    )
     with st.container(key="noprint_view"):
         chosen = st.segmented_control(
             "Look at", VIEWS, default=first, key="view", bind="query-params", required=True
@@ -153,9 +156,17 @@ def _needed_sentence(table: pd.DataFrame, gap: float, attribute: str, between: s
 
 
 def one_batch(profile: Profile) -> None:
-    """One batch's profile, kept in the address."""
+    """One batch's profile, alone or held against another; both kept in the address."""
     st.header("One batch's profile", anchor=False)
-    batch = parts.pick("Batch", list(profile.batches), "batch", width=240)
+    left, right = st.columns([1, 3])
+    with left:
+        batch = parts.pick("Batch", list(profile.batches), "batch")
+    with right:
+        others = [NO_OTHER, *[name for name in profile.batches if name != batch]]
+        beside = parts.pick("Held against", others, "beside", width=240)
+    if beside != NO_OTHER:
+        _beside(profile, batch, beside)
+        return
     table = profile.table()
     columns = ["attribute", "estimate", "low", "high", "se", "n_scores", "n_assessors"]
     parts.figure_beside_table(
@@ -165,6 +176,46 @@ def one_batch(profile: Profile) -> None:
         f"Adjusted score of {batch} on each attribute with its 95 % interval, the other batches "
         "in grey; attributes the panel cannot tell apart come last.",
     )
+
+
+def _beside(profile: Profile, first: str, second: str) -> None:
+    margin = st.number_input(
+        "Alike below, points", 0.1, 10.0, None, 0.1, key="alike_below", width=240,
+        help="The gap below which the house calls two batches alike; set it before you look. "
+        "Leave empty to ask for differences only.",
+    )  # fmt: skip
+    found = panel.gap(profile, first, second, margin)
+    parts.sentence(found.sentence())
+    table = found.table()
+    columns = ["attribute", "verdict", "gap", "low", "high", "smallest_seen", "p_adjusted"]
+    parts.figure_beside_table(
+        draw.gaps(found, parts.is_dark()),
+        table[columns]
+        .round({"gap": 2, "smallest_seen": 1})
+        .rename(columns={"smallest_seen": "smallest gap seen"}),
+        f"gap_{first}_{second}",
+        f"Gap between {first} and {second} on each attribute with its 95 % interval; grey where "
+        "neither a difference nor likeness is shown.",
+    )
+    parts.rests_on(found.rests_on())
+
+
+def at_one_cut(asked: Questions, profile: Profile) -> None:
+    """What goes with the strength of the cut, and the profiles at one cut."""
+    st.header("At one strength of cut", anchor=False)
+    try:
+        found = panel.at_one_cut(profile, asked.season.batches)
+    except NotEnoughData as fault:
+        st.markdown(str(fault))
+        return
+    parts.sentence(found.sentence())
+    table = found.table().drop(columns=["se", "df", "p"])
+    table["cut"] = table["cut"].map(words.label)
+    table = table.rename(columns={"slope": "points per % vol"}).round({"points per % vol": 2})
+    parts.show_table(table, "cut_slopes", 220)
+    parts.rests_on(found.rests_on())
+    st.caption("The profiles with the cut allowed for, to take away:")
+    parts.download(found.estimates, "profiles_at_one_cut")
 
 
 def in_plain_words() -> None:
@@ -177,119 +228,6 @@ def in_plain_words() -> None:
             "by this panel; that does not make them alike."
         )
     st.caption("Tasting: " + " ".join(panel.TASTING_CAUTIONS))
-
-
-def assessors(asked: Questions) -> None:
-    """Assessors by attribute, and one of them opened."""
-    with st.spinner("Holding each assessor against the others …"):
-        found = asked.performance
-    parts.sentence(found.sentence())
-    whole = found.assessors.assign(
-        sound_on=[
-            f"{row['sound']} of {row['judged']}" for row in found.assessors.to_dict("records")
-        ]
-    )[["assessor_id", "sound_on", "agreement_r", "spread_slope", "repeat_ratio"]].round(2)
-    parts.figure_beside_table(
-        draw.assessor_grid(found, parts.is_dark()),
-        whole,
-        "assessors",
-        "Assessors by attribute: a filled dot is sound, other shapes say what to train, a dash "
-        "is not judged.",
-    )
-    with st.expander("What the shapes say", icon=":material/help:"):
-        st.markdown(_shapes())
-    parts.rests_on(found.rests_on())
-    _one_assessor(found)
-    _order(found)
-
-
-def _shapes() -> str:
-    says = {
-        "sound": "agrees with the panel",
-        "contrary": "scores against the panel",
-        "apart": "tells batches apart, but not as the panel does",
-        "blind": "does not find the differences the panel finds",
-        "narrow": "uses too little of the scale",
-        "wide": "uses more of the scale than the panel",
-        "unsteady": "repeats with a larger error than the others",
-        "drifting": "moves against the panel from tasting to tasting",
-        "not judged": "the panel itself finds no sure difference, or too few samples",
-    }
-    return "\n".join(f"- **{name}**: {text}" for name, text in says.items())
-
-
-def _one_assessor(found: Performance) -> None:
-    st.header("One assessor", anchor=False)
-    who = parts.pick("Assessor", list(found.assessors["assessor_id"]), "assessor", width=240)
-    own = found.of(who)
-    verdict = found.assessors.set_index("assessor_id").loc[who, "verdict"]
-    parts.sentence(str(verdict))
-    wrong = own[~own["verdict"].isin(["sound", "not judged"])]
-    if wrong.empty:
-        st.markdown("Nothing to train here before the next tasting.")
-    found_wrong = [
-        f"- **{words.flavour(row['attribute'])}**: {_plainly(row, who)}"
-        for row in wrong.to_dict("records")
-    ]
-    st.markdown("\n".join(found_wrong[:MOST_SHOWN]))
-    if len(found_wrong) > MOST_SHOWN:
-        with st.expander(f"{len(found_wrong) - MOST_SHOWN} more"):
-            st.markdown("\n".join(found_wrong[MOST_SHOWN:]))
-    columns = ["attribute", "verdict", "n_scores", "agreement_r", "spread_slope", "repeat_ratio"]
-    parts.show_table(own[columns].round(2), f"assessor_{who}")
-    st.caption(
-        "Agreement: correlation with the other assessors' adjusted means. Spread: 1 is the panel's "
-        "own use of the scale. Repeat ratio: own repeat error over the others'."
-    )
-
-
-def _plainly(row: dict[Hashable, Any], who: str) -> str:
-    """Evidence and training in words; whose they are stands above."""
-    evidence = str(row["evidence"]).replace(f"{who} ", "")
-    return f"{evidence}. {row['train']}"
-
-
-def _order(found: Performance) -> None:
-    st.header("Does the place in the line move a score?", anchor=False)
-    order = found.order
-    if order.empty:
-        st.markdown("Not to be told: places were not written down, or hardly changed.")
-        return
-    sure = order[order["p_adjusted"].lt(0.05)]
-    looked = f"{count(len(order), 'effect')} looked at, allowed for all of them"
-    if sure.empty:
-        parts.sentence(
-            f"Neither place nor the sample before demonstrably moved a score ({looked})."
-        )
-    else:
-        told = [f"{row['effect']} on {row['attribute']}" for row in sure.to_dict("records")]
-        parts.sentence(f"Scores moved with {listed(told, 4)} ({looked}).")
-    parts.show_table(order, "order_effects", height=220)
-
-
-def sessions(asked: Questions, profile: Profile) -> None:
-    """One tasting opened: who sat, in which order, and whether scores moved through it."""
-    scores = asked.season.sheets["scores"]
-    names = sorted(scores["tasting_id"].unique(), reverse=True)
-    name = parts.pick("Tasting", names, "tasting", width=240)
-    found = panel.session(scores, profile, name)
-    parts.sentence(found.sentence())
-    parts.figure_beside_table(
-        draw.session_places(found, parts.is_dark()),
-        found.table(),
-        f"tasting_{name}",
-        "For each place in the line, how far scores lie from what the same batches get over all "
-        "tastings, with the 95 % interval between assessors.",
-    )
-    parts.rests_on(found.rests_on())
-    if found.served["position"].notna().any():
-        st.header("Who had what, in which place", anchor=False)
-        served = found.served.dropna(subset="position")
-        lines = served.pivot_table(
-            index="assessor_id", columns="position", values="batch_id", aggfunc="first"
-        )
-        lines.columns = [f"glass {int(place)}" for place in lines.columns]
-        parts.show_table(lines.reset_index(), f"places_{name}")
 
 
 def difference_tests() -> None:

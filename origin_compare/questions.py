@@ -28,7 +28,7 @@ if TYPE_CHECKING:
         Watch,
     )
     from origin_compare.harvest import GrowerLetter, SeasonReview
-    from origin_compare.panel import Performance, Profile
+    from origin_compare.panel import Drift, Performance, Profile
     from origin_compare.records.chain import ChainView, GrowerChain
     from origin_compare.vatting import Recipes
 
@@ -127,6 +127,13 @@ class Questions:
         from origin_compare import panel
 
         return panel.assess(self._scores(), profile=self.profile)
+
+    @cached_property
+    def drift(self) -> Drift:
+        """Does the panel, or an assessor, drift from tasting to tasting?"""
+        from origin_compare import panel
+
+        return panel.drift(self._scores())
 
     def drivers(self, leave_out: Sequence[str] = ()) -> DriverAnswers:
         """What goes with flavour, with some batches left out by hand if any are named."""

@@ -1,5 +1,6 @@
 """What can the panel tell apart, and what not?"""
 
+from origin_compare import page_assessors as people
 from origin_compare import page_panel as panel
 from origin_compare import page_parts as parts
 from origin_compare.page_answers import questions
@@ -12,12 +13,15 @@ with parts.question("What can the panel tell apart, and what not?"):
         panel.at_a_glance(profile)
         panel.one_batch(profile)
         panel.smallest(asked, profile)
+        panel.at_one_cut(asked, profile)
         panel.in_plain_words()
     elif view == "Assessors":
-        panel.assessors(asked)
+        people.assessors(asked)
         panel.in_plain_words()
     elif view == "Tastings":
-        panel.sessions(asked, panel.profile_of(asked))
+        profile = panel.profile_of(asked)
+        people.sessions(asked, profile)
+        people.drift(asked, profile)
         panel.in_plain_words()
     else:
         panel.difference_tests()

@@ -25,6 +25,7 @@ LAYERS = (
     {"launcher", "page_parts"},
     {"page_answers"},
     {
+        "page_assessors",
         "page_drivers",
         "page_fermentations",
         "page_intake",
@@ -33,6 +34,7 @@ LAYERS = (
         "page_scoring",
         "page_tasting",
         "page_trials",
+        "page_trials_form",
     },
     {"app", "scoring_app", "cli", "__main__"},
 )
@@ -43,8 +45,10 @@ FRONT = {
     "launcher",
     "page_parts",
     "page_answers",
+    "page_assessors",
     "page_drivers",
     "page_trials",
+    "page_trials_form",
     "page_fermentations",
     "page_intake",
     "page_panel",

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
+import pandas as pd
 import plotly.graph_objects as go
 
 from origin_compare import words
-from origin_compare.figures.style import dress, ink
-from origin_compare.panel import Performance, Profile, Session, SmallestGap, TastingPlan
+from origin_compare.figures.style import dress, ink, interval
+from origin_compare.panel import (
+    Drift,
+    Gap,
+    Performance,
+    Profile,
+    Session,
+    SmallestGap,
+    TastingPlan,
+)
+from origin_compare.panel.drift import PANEL
 
 
 def reliability(found: Profile, dark: bool = False) -> go.Figure:
@@ -115,16 +125,34 @@ def assessor_grid(found: Performance, dark: bool = False) -> go.Figure:
     return figure
 
 
+def assessor_spread(own: pd.DataFrame, dark: bool = False) -> go.Figure:
+    """One assessor's use of the scale on each attribute, 1 the panel's; not judged ones grey."""
+    shades = ink(dark)
+    names = [words.flavour(name) for name in own["attribute"]]
+    figure = go.Figure()
+    figure.add_vline(x=1, line={"color": shades.soft, "width": 1})
+    judged = own["verdict"].ne("not judged")
+    for part, colour in ((own[~judged], shades.faint), (own[judged], shades.estimate)):
+        rows = part["attribute"].map(words.flavour)
+        figure.add_trace(interval(part["spread_low"], part["spread_high"], rows, colour))
+        figure.add_scatter(
+            x=part["spread_slope"], y=rows, mode="markers", marker={"size": 10, "color": colour},
+            customdata=part["evidence"], hovertemplate="%{customdata}<extra></extra>",
+        )  # fmt: skip
+    dress(figure, dark, height=28 * len(names) + 90, left=110)
+    figure.update_yaxes(
+        autorange="reversed", showgrid=False, categoryorder="array", categoryarray=names
+    )
+    figure.update_xaxes(title_text="spread of scores against the panel's, times")
+    return figure
+
+
 def session_places(found: Session, dark: bool = False) -> go.Figure:
     """How far scores at each place in the line lie from the same batches' usual level."""
     shades = ink(dark)
     places = found.places
     figure = go.Figure()
-    x: list[float | None] = []
-    y: list[float | None] = []
-    for row in places.to_dict("records"):
-        x += [row["position"], row["position"], None]
-        y += [row["low"], row["high"], None]
+    x, y = _bars(places["position"], places["low"], places["high"])
     figure.add_hline(y=0, line={"color": shades.soft, "width": 1})
     figure.add_scatter(
         x=x, y=y, mode="lines", hoverinfo="skip",
@@ -140,6 +168,85 @@ def session_places(found: Session, dark: bool = False) -> go.Figure:
         title_text="place in the line: first glass to last", dtick=1, showgrid=False
     )
     figure.update_yaxes(title_text="shift, points")
+    return figure
+
+
+def drift(found: Drift, attribute: str, who: str, dark: bool = False) -> go.Figure:
+    """The control's score from tasting to tasting: the panel with its interval, one assessor."""
+    shades = ink(dark)
+    levels = found.of(attribute)
+    figure = go.Figure()
+    figure.add_hline(y=0, line={"color": shades.soft, "width": 1})
+    for name, line in levels.groupby("who"):
+        if name in (PANEL, who):
+            continue
+        figure.add_scatter(
+            x=line["tasting_id"], y=line["shift"], mode="lines", hoverinfo="skip",
+            line={"color": shades.faint, "width": 1}, showlegend=False,
+        )  # fmt: skip
+    shown = [(PANEL, shades.estimate, "circle", 10), (who, shades.accent, "diamond-open", 10)]
+    for name, colour, symbol, size in shown:
+        line = levels[levels["who"].eq(name)]
+        if line.empty:
+            continue
+        if name == PANEL:
+            x, y = _bars(line["tasting_id"], line["low"], line["high"])
+            figure.add_scatter(
+                x=x, y=y, mode="lines", hoverinfo="skip", line={"color": colour, "width": 2},
+                showlegend=False,
+            )  # fmt: skip
+        figure.add_scatter(
+            x=line["tasting_id"], y=line["shift"], mode="lines+markers", name=name,
+            line={"color": colour, "width": 1.5, "dash": "solid" if name == PANEL else "dot"},
+            marker={"size": size, "color": colour, "symbol": symbol, "line": {"width": 2}},
+            hovertemplate=f"{name}, %{{x}}: %{{y:+.2f}} points<extra></extra>", showlegend=True,
+        )  # fmt: skip
+    dress(figure, dark, height=360, left=70)
+    figure.update_layout(
+        showlegend=True, legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0}
+    )
+    figure.update_xaxes(
+        type="category", categoryorder="array", categoryarray=list(found.tastings), showgrid=False,
+        title_text="tasting, in order of time",
+    )  # fmt: skip
+    figure.update_yaxes(title_text=f"control, {words.flavour(attribute)}: shift, points")
+    return figure
+
+
+def _bars(
+    at: Iterable[object], low: Iterable[float], high: Iterable[float]
+) -> tuple[list[object], list[float | None]]:
+    """Upright lines from `low` to `high`: one trace, gaps between."""
+    x: list[object] = []
+    y: list[float | None] = []
+    for place, start, end in zip(at, low, high, strict=True):
+        x += [place, place, None]
+        y += [start, end, None]
+    return x, y
+
+
+def gaps(found: Gap, dark: bool = False) -> go.Figure:
+    """Two batches: their gap on each attribute with its 95 % interval; undecided ones grey."""
+    shades = ink(dark)
+    table = found.table()
+    names = [words.flavour(name) for name in table["attribute"]]
+    colours = [
+        shades.faint if verdict == "undecided" else shades.estimate for verdict in table["verdict"]
+    ]
+    figure = go.Figure()
+    figure.add_vline(x=0, line={"color": shades.soft, "width": 1})
+    for verdict, colour in (("undecided", shades.faint), ("", shades.estimate)):
+        part = table[table["verdict"].eq("undecided") == bool(verdict)]
+        rows = part["attribute"].map(words.flavour)
+        figure.add_trace(interval(part["low"], part["high"], rows, colour))
+    figure.add_scatter(
+        x=table["gap"], y=names, mode="markers", customdata=table["verdict"],
+        marker={"size": 10, "color": colours},
+        hovertemplate="%{y}: %{x:+.1f} points, %{customdata}<extra></extra>",
+    )  # fmt: skip
+    dress(figure, dark, height=30 * len(names) + 90, left=110)
+    figure.update_yaxes(autorange="reversed", showgrid=False, categoryarray=names)
+    figure.update_xaxes(title_text=f"{found.first} less {found.second}, points")
     return figure
 
 

@@ -2,6 +2,7 @@
 
 from origin_compare.panel.adjusting import adjusted
 from origin_compare.panel.agreement import Intraclass, intraclass
+from origin_compare.panel.at_one_cut import AtOneCut, at_one_cut
 from origin_compare.panel.cautions import TASTING_CAUTIONS
 from origin_compare.panel.difference import (
     Difference,
@@ -14,6 +15,7 @@ from origin_compare.panel.difference import (
     power,
     sample_size,
 )
+from origin_compare.panel.drift import Drift, drift
 from origin_compare.panel.due import Due, due
 from origin_compare.panel.filled_files import filled_rows, read_back
 from origin_compare.panel.filled_sheets import FilledSheets, read_filled
@@ -27,8 +29,10 @@ from origin_compare.panel.side_by_side import Gap, gap
 
 __all__ = [
     "TASTING_CAUTIONS",
+    "AtOneCut",
     "Difference",
     "Distance",
+    "Drift",
     "Due",
     "FilledSheets",
     "Gap",
@@ -42,8 +46,10 @@ __all__ = [
     "Verdict",
     "adjusted",
     "assess",
+    "at_one_cut",
     "compare",
     "d_prime",
+    "drift",
     "due",
     "filled_rows",
     "gap",

@@ -29,6 +29,8 @@ COLUMNS = [
     "agreement_p",
     "spread_slope",
     "spread_se",
+    "spread_low",
+    "spread_high",
     "spread_p",
     "repeat_sd",
     "repeat_df",
@@ -110,7 +112,8 @@ def assessor_figures(
 ) -> pd.DataFrame:
     """One row per assessor with `COLUMNS`; what cannot be computed is NaN.
 
-    `agreement_p` is one-sided (no better than chance); `spread_p` tests a slope of 1;
+    `agreement_p` is one-sided (no better than chance); `spread_p` tests a slope of 1
+    (`spread_low` to `spread_high` is its 95 % interval);
     `repeat_ratio` and `repeat_p` compare with the other assessors' pooled repeat error.
 
     part: rows of one attribute, score already freed of serving position.
@@ -124,9 +127,14 @@ def assessor_figures(
     usual = table["spread_slope"].median()
     for name in ("spread_slope", "spread_se"):
         table[name] = table[name] / usual if usual > 0 else np.nan
-    table["spread_p"] = 2 * stats.t.sf(
-        (table["spread_slope"] - 1).abs() / table["spread_se"], table.pop("spread_df")
+    df = table.pop("spread_df")
+    reach = stats.t.ppf(0.975, df) * table["spread_se"]
+    table["spread_low"], table["spread_high"] = (
+        table["spread_slope"] - reach,
+        table["spread_slope"] + reach,
     )
+    off = (table["spread_slope"] - 1).abs()
+    table["spread_p"] = 2 * stats.t.sf(off / table["spread_se"], df)
     table["attribute"] = attribute
     table["repeat_df"] = within["df"].reindex(table.index).fillna(0).astype(int)
     table["repeat_sd"] = np.sqrt(

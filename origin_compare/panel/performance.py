@@ -21,7 +21,7 @@ from origin_compare.panel.assessor_tests import (
 from origin_compare.panel.order_effects import COLUMNS as ORDER_COLUMNS
 from origin_compare.panel.order_effects import order_effects
 from origin_compare.panel.profile import Profile
-from origin_compare.panel.rows import Rows, usable
+from origin_compare.panel.rows import Rows, in_time, usable
 from origin_compare.panel.verdicts import NOT_JUDGED, SOUND, adjusted_p, judge, overall
 
 RELIABLE = 0.5
@@ -105,7 +105,7 @@ def assess(
     rows = usable(scores, scales)
     profile = profile or adjusted(scores, scales)
     _refuse_another(profile, rows)
-    order = _tasting_order(rows.frame)
+    order = in_time(rows.frame)
     figures, effects, scaling = [], [], {}
     for attribute, part in parts_of(rows.frame):
         if attribute not in profile.attributes:
@@ -148,12 +148,6 @@ def _refuse_another(profile: Profile, rows: Rows) -> None:
 def _sure(profile: Profile) -> list[str]:
     """Attributes on which an assessor may be measured against the panel."""
     return [v.attribute for v in profile.verdicts if v.told_apart and v.reliability >= RELIABLE]
-
-
-def _tasting_order(frame: pd.DataFrame) -> list[str]:
-    """Tasting ids in order of time; undated ones by name, last."""
-    when = frame.groupby("tasting_id")["tasted_on"].min().reset_index()
-    return [str(name) for name in when.sort_values(["tasted_on", "tasting_id"])["tasting_id"]]
 
 
 def _panel_table(profile: Profile, scaling: Mapping[str, ScaleUse]) -> pd.DataFrame:

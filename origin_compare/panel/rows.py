@@ -97,6 +97,12 @@ def usable(scores: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | Non
     )
 
 
+def in_time(frame: pd.DataFrame) -> list[str]:
+    """Tasting ids in order of time; undated ones by name, last."""
+    when = frame.groupby("tasting_id")["tasted_on"].min().reset_index()
+    return [str(name) for name in when.sort_values(["tasted_on", "tasting_id"])["tasting_id"]]
+
+
 def _one_scale(
     frame: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | None
 ) -> tuple[pd.DataFrame, str]:

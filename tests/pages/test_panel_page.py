@@ -58,6 +58,34 @@ def test_a_tasting_named_in_the_address_is_opened() -> None:
     assert "In T25-4 on 2026-04-01 10 assessors had 7 samples" in text
     served = next(one.value for one in app.dataframe if "glass 7" in one.value.columns)
     assert served["assessor"].tolist() == [f"A{i:02d}" for i in range(1, 11)]
+    assert "Against the hidden control over 12 tastings, the panel as a whole did not" in text
+    drifts = next(one.value for one in app.dataframe if "whose" in one.value.columns)
+    assert drifts["whose"].tolist() == ["panel", *served["assessor"]]
+
+
+def test_two_batches_held_against_each_other_say_what_could_have_been_missed() -> None:
+    app = opened("panel", batch="Q24-01", beside="Q24-02")
+    text = said(app)
+    assert "Q24-01 and Q24-02 differ on cereal, nutty and sulphury; they cannot be told" in text
+    assert "points could have been missed." in text
+    margin = next(one for one in app.number_input if one.key == "alike_below")
+    assert "are alike within the margin on" in said(margin.set_value(4.0).run())
+
+
+def test_what_goes_with_the_cut_is_said_and_the_planted_attribute_found() -> None:
+    # feinty is the one attribute whose truth goes with the cut (truth.json: slopes)
+    text = said(opened("panel"))
+    assert "With the strength of the cut goes feinty (-0." in text
+    assert "Cut-on hardly changed." in text
+
+
+def test_the_panel_as_a_whole_is_shown_in_the_sense_of_the_standard() -> None:
+    app = opened("panel", view="Assessors")
+    table = next(one.value for one in app.dataframe if "ICC of the mean" in one.value.columns)
+    assert len(table) == 14
+    assert table["ICC, one assessor"].lt(table["ICC of the mean"] + 1e-9).all()
+    assert table["batches differ, p"].iloc[0] == "<0.001"
+    assert "of their disagreement is mere use of the scale." in said(app)
 
 
 def test_a_triangle_test_is_judged_exactly() -> None:

@@ -123,6 +123,8 @@ def test_single_figures_against_their_textbook_form() -> None:
     assert row["spread_slope"] == pytest.approx(fit.slope / np.median(slopes), rel=1e-6)
     assert row["spread_se"] == pytest.approx(fit.stderr / np.median(slopes), rel=1e-6)
     assert report.detail["spread_slope"].median() == pytest.approx(1)
+    reach = stats.t.ppf(0.975, 6) * row["spread_se"]
+    assert row["spread_high"] - row["spread_slope"] == pytest.approx(reach)
 
 
 def test_scale_use_is_that_of_the_mixed_assessor_model() -> None:
