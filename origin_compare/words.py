@@ -35,6 +35,7 @@ _PLAIN = {
     "thousand_grain_g": "thousand-grain weight, g",
     "peak_temp_c": "highest recorded temperature, °C",
     "length_h": "length, h",
+    "reading_gap_h": "longest gap between readings, h",
     "h_above_window": "hours above the window, h",
     "max_rate_deg_h": "steepest fall, degrees/h",
     "spirit_yield_lpa_t": "spirit yield, L pure alcohol per t",
@@ -107,7 +108,7 @@ _DECIMALS = (
 )  # fmt: skip
 _NAMES_BY_DECIMALS = {
     0: "lpa hours df df_batch df_error share_pct from_h to_h likely_h season",
-    1: "lag_h h_above_window f run_off_h amount steps group_low group_high",
+    1: "lag_h reading_gap_h h_above_window f run_off_h amount steps group_low group_high",
     2: "ph max_rate_deg_h estimate se low high low_all high_all share extract_share reliability "
     "distance in_nearest_five stays_with_family family_stability strength within r of_step_before "
     "slope yeast_g_l total total_low total_high direct direct_low direct_high by_way_of "

@@ -30,6 +30,8 @@ _ALSO_USED = {
     "yeast_age_d": "evidence for a cause on Fermentations",
     "yeast_storage_c": "evidence for a cause on Fermentations",
     "yeast_g_l": "evidence for a cause on Fermentations",
+    "yield_at_moisture_pct": "brings field yields to one moisture",
+    "brewhouse_yield_pct": _BALANCE,
     "grain_steeped_pct": _BALANCE,
     "malt_per_grain_pct": _BALANCE,
     "malt_mashed_pct": _BALANCE,

@@ -15,10 +15,19 @@ SCORE, ERROR = "score_", "score_se_"
 
 
 def batches_with_measures(season: Season, derived: Derived) -> pd.DataFrame:
-    """Season.batches with the derived measures beside them; one row per batch."""
+    """Season.batches with the derived measures and `reading_gap_h`; one row per batch."""
     measures = derived.table()
     fresh = [name for name in measures.columns if name not in season.batches or name == "batch_id"]
-    return season.batches.merge(measures[fresh], on="batch_id", how="left", validate="1:1")
+    table = season.batches.merge(measures[fresh], on="batch_id", how="left", validate="1:1")
+    gaps = reading_gaps(season.sheets["readings"]).reindex(table["batch_id"])
+    return table.assign(reading_gap_h=gaps.to_numpy())
+
+
+def reading_gaps(readings: pd.DataFrame) -> pd.Series:
+    """The longest time from one reading to the next, h, by batch; missing with fewer than two."""
+    hours = readings.dropna(subset="hours").sort_values(["batch_id", "hours"])
+    gaps = hours.groupby("batch_id")["hours"].diff()
+    return gaps.groupby(hours["batch_id"]).max().rename("reading_gap_h")
 
 
 def season_table(season: Season, derived: Derived, profile: Profile | None) -> pd.DataFrame:

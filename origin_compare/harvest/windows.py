@@ -10,10 +10,13 @@ from origin_compare.house import HouseRules
 from origin_compare.measures import limit_gap, per_t_dry
 
 FERMENTING = "fermenting"
-AT_PITCH = ("pitch_temp_c", "og_sg", "wort_ph", "yeast_age_d", "yeast_g_l", "yeast_storage_c")
+AT_PITCH = (
+    "grain_moisture_pct", "pitch_temp_c", "og_sg", "wort_ph", "yeast_age_d", "yeast_g_l",
+    "yeast_storage_c", "reading_gap_h",
+)  # fmt: skip
 AT_END = (
-    "length_h", "peak_temp_c", "final_ph", "final_sg", "limit_gap_degrees", "new_make_abv_pct",
-    "share_of_predicted_pct",
+    "length_h", "peak_temp_c", "final_ph", "final_sg", "limit_gap_degrees", "wash_abv_pct",
+    "cut_on_abv_pct", "cut_off_abv_pct", "new_make_abv_pct", "share_of_predicted_pct",
 )  # fmt: skip
 """Held to only once a batch has ended: a batch half way has no length and no final pH."""
 

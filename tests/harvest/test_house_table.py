@@ -106,7 +106,9 @@ def test_the_batches_each_rule_flags(demo_season: Season) -> None:
 
 
 def test_what_a_rule_is_used_for() -> None:
-    assert used_for("windows.cut_on_abv_pct") == "kept on record; no page holds anything to it"
+    unused = "kept on record; no page holds anything to it"
+    assert used_for("windows.a_habit_of_ours") == unused
+    assert unused not in set(rules_table(default_rules())["used_for"]), "every default is held to"
     assert used_for("plausible.lots.area_ha") == (
         "asks for a second look at intake, refuses nothing"
     )
