@@ -116,13 +116,14 @@ def _needed(profile: Profile) -> None:
         "Least batches "
         + ("of each origin" if between == "origins" else "in the tasting")
         + ", by assessors and replicates, with which the gap is seen four times in five by a "
-        "two-sided test at 5 %. An empty cell: not even with 60."
+        "two-sided test at 5 %."
     )
 
 
 def _needed_grid(table: pd.DataFrame) -> pd.DataFrame:
     """Assessors down, replicates across, batches in the cells."""
-    grid = table.pivot(index="assessors", columns="replicates", values="batches")
+    said = table["batches"].astype("string").fillna("more than 60")
+    grid = table.assign(said=said).pivot(index="assessors", columns="replicates", values="said")
     grid.columns = pd.Index([count(int(times), "replicate") for times in grid.columns])
     return grid.reset_index()
 

@@ -32,10 +32,21 @@ _CSS = """
 </style>
 """
 
+_DIGITS = """
+<script>
+const digits = () => document.querySelectorAll('[class*="st-key-glass_"] input')
+  .forEach(cell => { cell.inputMode = "decimal"; });
+new MutationObserver(digits).observe(document.body, {childList: true, subtree: true});
+digits();
+</script>
+"""
+"""A tablet shows its keys for figures; without it the page works all the same."""
+
 
 def whose() -> tuple[KeptPlan, str] | None:
     """The sitting's plan and the assessor whose key the address holds; asked for without one."""
     st.html(_CSS)
+    st.html(_DIGITS, unsafe_allow_javascript=True)
     store, name = parts.store(), os.environ["ORIGIN_COMPARE_TASTING"]
     kept = read_plan(kept_records.kept_tasting(store, name))
     key = st.query_params.get("key", "")

@@ -126,19 +126,19 @@ def assessor_grid(found: Performance, dark: bool = False) -> go.Figure:
 
 
 def assessor_spread(own: pd.DataFrame, dark: bool = False) -> go.Figure:
-    """One assessor's use of the scale on each attribute, 1 the panel's; not judged ones grey."""
+    """One assessor's use of the scale on each attribute, 1 the panel's; empty where not judged."""
     shades = ink(dark)
     names = [words.flavour(name) for name in own["attribute"]]
     figure = go.Figure()
     figure.add_vline(x=1, line={"color": shades.soft, "width": 1})
-    judged = own["verdict"].ne("not judged")
-    for part, colour in ((own[~judged], shades.faint), (own[judged], shades.estimate)):
-        rows = part["attribute"].map(words.flavour)
-        figure.add_trace(interval(part["spread_low"], part["spread_high"], rows, colour))
-        figure.add_scatter(
-            x=part["spread_slope"], y=rows, mode="markers", marker={"size": 10, "color": colour},
-            customdata=part["evidence"], hovertemplate="%{customdata}<extra></extra>",
-        )  # fmt: skip
+    part = own[own["verdict"].ne("not judged")]
+    rows = part["attribute"].map(words.flavour)
+    figure.add_trace(interval(part["spread_low"], part["spread_high"], rows, shades.estimate))
+    figure.add_scatter(
+        x=part["spread_slope"], y=rows, mode="markers", customdata=part["evidence"],
+        marker={"size": 10, "color": shades.estimate},
+        hovertemplate="%{customdata}<extra></extra>",
+    )  # fmt: skip
     dress(figure, dark, height=28 * len(names) + 90, left=110)
     figure.update_yaxes(
         autorange="reversed", showgrid=False, categoryorder="array", categoryarray=names
