@@ -4,6 +4,7 @@ import streamlit as st
 
 from origin_compare import page_parts as parts
 from origin_compare import page_trials as pieces
+from origin_compare import page_trials_form as form
 from origin_compare.page_answers import questions
 
 with parts.question("What should the next batches test?"):
@@ -11,9 +12,9 @@ with parts.question("What should the next batches test?"):
     asked = questions(years)
     answer = st.container()
     with st.spinner("Adjusting the panel's scores …"):
-        flavour, sd, said = pieces.doubt(asked)
-    st.caption(said)
-    wished = pieces.wish(asked, sd, flavour)
+        doubt = form.doubt(asked)
+    st.caption(doubt.says)
+    wished = form.wish(asked, doubt)
     if wished is not None:
         with st.spinner("Choosing the settings that tell most …"):
             plan = pieces.plan(asked, wished)
@@ -21,9 +22,13 @@ with parts.question("What should the next batches test?"):
             pieces.answer(plan, wished)
         pieces.runs(plan, wished)
         st.header("What they would show", anchor=False)
-        pieces.seen(plan)
+        pieces.seen(pieces.power(plan, wished))
         st.header("Before you make them", anchor=False)
         pieces.cautions(plan, wished, asked)
+        st.header("What each choice costs", anchor=False)
+        with st.spinner("Planning each choice anew …"):
+            options = pieces.options(asked, plan, wished)
+        pieces.otherwise(options)
         st.header("More batches, or fewer?", anchor=False)
         with st.spinner("Planning other numbers of batches …"):
             sizes = pieces.sizes(asked, wished)

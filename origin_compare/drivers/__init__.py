@@ -14,14 +14,17 @@ from origin_compare.drivers.shares import Split, split
 from origin_compare.drivers.slopes import Effects, effects
 from origin_compare.drivers.spread import spread
 from origin_compare.drivers.traits import FIELD, Traits, traits
+from origin_compare.drivers.trial_options import TrialOptions, trial_options
+from origin_compare.drivers.trial_power import TrialPower, trial_power
 from origin_compare.drivers.trial_sizes import TrialSizes, trial_sizes
-from origin_compare.drivers.trials import Trials, next_trials
+from origin_compare.drivers.trials import Choices, Trials, next_trials
 from origin_compare.drivers.wording import PROCESS, Limits
 
 __all__ = [
     "FIELD",
     "PROCESS",
     "Agreement",
+    "Choices",
     "Doubted",
     "DriverAnswers",
     "Effects",
@@ -35,6 +38,8 @@ __all__ = [
     "Separability",
     "Split",
     "Traits",
+    "TrialOptions",
+    "TrialPower",
     "TrialSizes",
     "Trials",
     "agreement",
@@ -53,5 +58,7 @@ __all__ = [
     "split",
     "spread",
     "traits",
+    "trial_options",
+    "trial_power",
     "trial_sizes",
 ]

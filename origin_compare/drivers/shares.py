@@ -1,21 +1,22 @@
 """Origin or process: shares of what the panel can see, and the part that cannot be told apart.
 
 Adjusted R2 fractions as in `parting`, with the panel's known error taken out of the total and of
-the unexplained rest. Intervals bootstrap whole batches' residuals around a signal shrunk to its
-unbiased size (a fitted signal is always larger than the true one); they speak of these growers
-and these batches, not of growers never seen.
+the unexplained rest. Intervals as in `share_bounds`; for the shared part, a difference that may
+lie below nothing, whole batches' residuals are drawn anew around a signal shrunk to its unbiased
+size (a fitted signal is always larger than the true one). They speak of these growers and these
+batches, not of growers never seen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count
-from origin_compare.drivers.coding import Array, basis, coded
+from origin_compare.drivers.coding import Array, basis, beyond, coded, permutations
 from origin_compare.drivers.kept import (
     Kept,
     ProfileLike,
@@ -25,12 +26,15 @@ from origin_compare.drivers.kept import (
     refuse_below,
     scores_of,
 )
+from origin_compare.drivers.parting import f_tests
+from origin_compare.drivers.share_bounds import LEAST, Errors, drawn_errors, drawn_signal
 from origin_compare.drivers.ties import partners
 from origin_compare.drivers.wording import (
     PROCESS,
     STILL,
     USUAL,
     Limits,
+    chance,
     joined,
     plain,
     title,
@@ -41,6 +45,7 @@ from origin_compare.errors import NotEnoughData
 PARTS = ("origin", "process", "both", "unexplained")
 LEAST_LEFT = 3
 """Batches that must be left over once every column has taken its own."""
+PERMUTED = 999
 BLIND = 0.95
 """Above this share of panel noise there is next to nothing to part."""
 
@@ -53,9 +58,11 @@ class Split:
         origin, process, both (cannot be told apart), unexplained or panel noise; `share_pct, low,
         high` of what the panel can see (panel noise: of all that was scored). A share may come
         out below zero: it estimates, and about zero it errs both ways.
+    `chances`: permutation p of origin given process and of process given origin, whole profile.
     """
 
     shares: pd.DataFrame
+    chances: Mapping[str, float]
     origin: tuple[str, ...]
     process: tuple[str, ...]
     attributes: tuple[str, ...]
@@ -93,7 +100,10 @@ class Split:
             f"{joined(title(name) for name in self.origin)}; process: "
             f"{joined(title(name) for name in self.process)}. "
             f"{count(len(self.attributes), 'attribute')} that the panel can tell apart; intervals "
-            f"(95 %) from {count(self.draws, 'redraw')}, for these growers. "
+            f"(95 %) from {count(self.draws, 'redraw')}, for these growers. By "
+            f"{count(PERMUTED, 'permutation')} of the whole profile: origin at like process "
+            f"{chance(self.chances['origin'])} (batches trade places within a season), process "
+            f"within origin {chance(self.chances['process'])} (within a {title(self.origin[0])}). "
             f"{self.kept.still_words()}"
         ).strip()
 
@@ -107,7 +117,7 @@ def split(
     attributes: Iterable[str] | None = None,
     still: Iterable[str] = STILL,
     leave_out: Iterable[str] = (),
-    draws: int = 999,
+    draws: int = 499,
     seed: int = 0,
     limits: Limits = USUAL,
 ) -> Split:
@@ -134,8 +144,12 @@ def split(
     _refuse(spans, growers, origin)
     scores, noise = scores_of(kept, profile, names)
     tied = partners(rows, list(process), origin, kept.still, limits)
+    rng = np.random.default_rng(seed)
+    season = rows["season"].astype(str).tolist() if seasons else None
+    blocks = {"origin": season, "process": rows[origin].astype(str).tolist()}
     return Split(
-        shares=_shares(spans, scores, noise, names, draws, np.random.default_rng(seed)),
+        shares=_shares(spans, scores, noise, names, draws, rng),
+        chances=_chances(spans, scores, blocks, rng),
         origin=of_origin,
         process=of_process,
         attributes=tuple(names),
@@ -144,6 +158,22 @@ def split(
         n_growers=growers,
         draws=draws,
     )
+
+
+def _chances(
+    spans: _Spans, scores: Array, blocks: Mapping[str, list[str] | None], rng: np.random.Generator
+) -> dict[str, float]:
+    """Permutation p of origin and of process, each given the other. Batches trade places only
+    where nothing but the thing tested sets them apart: within a season, within a grower."""
+    centred = scores - scores.mean(axis=0)
+    found = {}
+    for name, other in (("origin", "process"), ("process", "origin")):
+        given = spans.bases[other]
+        tested = beyond(spans.bases[name], given)
+        orders = permutations(spans.n, PERMUTED, rng, blocks[name], whole=False)
+        residual = centred - given @ (given.T @ centred)
+        found[name] = f_tests(residual, given, tested, orders)[1]
+    return found
 
 
 def _names(profile: ProfileLike, attributes: Iterable[str] | None) -> list[str]:
@@ -183,13 +213,21 @@ class _Spans:
         }
         self.rank = {name: span.shape[1] for name, span in self.bases.items()}
 
+    def left(self, name: str) -> int:
+        """Degrees of freedom left after a span."""
+        return self.n - 1 - self.rank[name]
+
+    def squares(self, centred: Array, name: str) -> Array:
+        """Sums of squares inside a span, per attribute."""
+        return np.asarray(((self.bases[name].T @ centred) ** 2).sum(axis=-2))
+
     def noise(self, noise: Array) -> dict[str, Array]:
         """Mean panel error left after each span (A), and in all."""
         trace = np.einsum("aii->a", noise)
         left = {"all": trace / (self.n - 1)}
         for name, span in self.bases.items():
             inside = np.einsum("ik,aij,jk->a", span, noise, span, optimize=True)
-            left[name] = (trace - inside) / (self.n - 1 - self.rank[name])
+            left[name] = (trace - inside) / self.left(name)
         return left
 
     def visible(self, scores: Array, noise: dict[str, Array]) -> dict[str, Array]:
@@ -197,9 +235,8 @@ class _Spans:
         centred = scores - scores.mean(axis=-2, keepdims=True)
         total = (centred**2).sum(axis=-2)
         seen = {"all": total / (self.n - 1) - noise["all"]}
-        for name, span in self.bases.items():
-            inside = ((span.T @ centred) ** 2).sum(axis=-2)
-            left = (total - inside) / (self.n - 1 - self.rank[name])
+        for name in self.bases:
+            left = (total - self.squares(centred, name)) / self.left(name)
             seen[name] = seen["all"] - (left - noise[name])
         return seen
 
@@ -231,15 +268,16 @@ def _shares(
             f"{100 * min(whole_noise, 1.0):.0f} % of the variation between batches is the panel's "
             "own error, so there is nothing left to split between origin and process."
         )
-    redrawn = spans.visible(_redraw(spans, scores, draws, rng), errors)
-    estimate, drawn = _parts(seen), _parts(redrawn)
+    estimate = _parts(seen)
+    drawn = _drawn(spans, scores, errors, draws, rng)
     rows = []
     for k, name in [(None, "whole profile"), *enumerate(names)]:
         all_seen = _pick(seen["all"], k)
         blind = bool(all_seen <= (1 - BLIND) * _pick(scored, k))
         for part in PARTS:
             share = np.nan if blind else 100 * float(_pick(estimate[part], k) / all_seen)
-            low, high = _interval(share, _pick(drawn[part], k), _pick(redrawn["all"], k), blind)
+            column = 0 if k is None else k + 1
+            low, high = _interval(share, drawn[part][:, column], bounded=part != "both")
             rows.append((name, part, share, low, high))
         noise_share = 100 * float(_pick(errors["all"], k) / _pick(scored, k))
         rows.append((name, "panel noise", min(noise_share, 100.0), np.nan, np.nan))
@@ -250,15 +288,65 @@ def _pick(values: Array, attribute: int | None) -> Array:
     return values.sum(axis=-1) if attribute is None else values[..., attribute]
 
 
-def _interval(share: float, part: Array, seen: Array, blind: bool) -> tuple[float, float]:
-    """Percentiles of the redraws, set around the share itself: a redrawn signal that was cut
-    off at nothing is too large on average, and its mean says by how much."""
-    usable = seen > 0
-    if blind or usable.mean() < 0.5:
+def _interval(share: float, drawn: Array, bounded: bool) -> tuple[float, float]:
+    """What the draws hold, in per cent. A bounded share is drawn as it may be, and its line
+    reaches to the estimate where that errs below nothing; a shared part's draws are set around
+    the share itself, since a signal cut off at nothing is too large on average."""
+    usable = drawn[np.isfinite(drawn)]
+    if np.isnan(share) or len(usable) < len(drawn) / 2:
         return np.nan, np.nan
-    drawn = 100 * part[usable] / seen[usable]
-    low, high = np.percentile(drawn, [2.5, 97.5]) - drawn.mean() + share
-    return float(low), float(high)
+    low, high = 100 * np.percentile(usable, [2.5, 97.5], method="hazen")
+    if bounded:
+        return min(float(low), share), max(float(high), share)
+    middle = 100 * float(usable.mean())
+    return float(low) - middle + share, float(high) - middle + share
+
+
+def _drawn(
+    spans: _Spans, scores: Array, noise: dict[str, Array], draws: int, rng: np.random.Generator
+) -> dict[str, Array]:
+    """Shares as they might be: draws x (whole profile, then attributes) for each part."""
+    centred = scores - scores.mean(axis=0)
+    both = spans.bases["both"]
+    residual = centred - both @ (both.T @ centred)
+    errors = drawn_errors(residual, spans.left("both"), draws, rng)
+    visible = np.maximum(errors.variance - _summed(noise["both"]), LEAST * errors.variance)
+    whole = _signal(spans, centred, noise, errors, "both", "", rng) / (spans.n - 1)
+    found = {"unexplained": visible / (whole + visible)}
+    for name, other in (("origin", "process"), ("process", "origin")):
+        own = _signal(spans, centred, noise, errors, "both", other, rng)
+        rest = _signal(spans, centred, noise, errors, other, "", rng)
+        total = (own + rest) / (spans.n - 1) + visible
+        found[name] = np.minimum(own / spans.left(other) / total, 1.0)
+    redrawn = spans.visible(_redraw(spans, scores, draws, rng), noise)
+    seen = _summed(redrawn["all"])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found["both"] = np.where(seen > 0, _summed(_parts(redrawn)["both"]) / seen, np.nan)
+    return found
+
+
+def _signal(
+    spans: _Spans,
+    centred: Array,
+    noise: dict[str, Array],
+    errors: Errors,
+    upper: str,
+    lower: str,
+    rng: np.random.Generator,
+) -> Array:
+    """Draws of the true sum of squares in the span `upper` beyond `lower`."""
+    inside = spans.squares(centred, upper) - (spans.squares(centred, lower) if lower else 0.0)
+    rank = spans.rank[upper] - (spans.rank[lower] if lower else 0)
+    # What a span leaves, times its degrees of freedom, is the panel error outside of it.
+    outside = noise[lower] * spans.left(lower) if lower else noise["all"] * (spans.n - 1)
+    own = (outside - noise[upper] * spans.left(upper)) / max(rank, 1)
+    extra = _summed(own - noise["both"])
+    return drawn_signal(_summed(inside), rank, errors, extra, rng)
+
+
+def _summed(values: Array) -> Array:
+    """The sum over attributes, then each (... x A becomes ... x A + 1)."""
+    return np.concatenate([values.sum(axis=-1, keepdims=True), values], axis=-1)
 
 
 def _redraw(spans: _Spans, scores: Array, draws: int, rng: np.random.Generator) -> Array:
@@ -275,7 +363,8 @@ def _redraw(spans: _Spans, scores: Array, draws: int, rng: np.random.Generator) 
         fitted - first, spans.rank["both"] - spans.rank["process"], error
     )
     stretched = residual * np.sqrt(spans.n / left)
-    return signal + stretched[rng.integers(0, spans.n, size=(draws, spans.n))]
+    unsure = np.sqrt(left / rng.chisquare(left, size=(draws, 1, 1)))
+    return signal + unsure * stretched[rng.integers(0, spans.n, size=(draws, spans.n))]
 
 
 def _shrunk(part: Array, rank: int, error: Array) -> Array:

@@ -31,7 +31,8 @@ def spread(
     limits: Limits = USUAL,
 ) -> pd.DataFrame:
     """One row per attribute: `batch_sd` (between like batches), `panel_sd` (the panel's own
-    error, root mean square) and `sd`, the two together, score points; `told_apart`.
+    error, root mean square), `sd`, the two together, and `grower_sd` (between growers), score
+    points; `told_apart`.
 
     The variances of the model of `effects`. Raises NotEnoughData where a slope would.
     """
@@ -46,6 +47,7 @@ def spread(
     return pd.DataFrame(
         {
             "attribute": names,
+            "grower_sd": np.sqrt(fit.theta[:, 0]),
             "batch_sd": np.sqrt(batch),
             "panel_sd": np.sqrt(panel),
             "sd": np.sqrt(batch + panel),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from origin_compare.drivers.trials import Model, next_trials
+from origin_compare.drivers.trials import Choices, Model, next_trials
 from origin_compare.drivers.wording import plain, title
 from origin_compare.errors import NotEnoughData
 
@@ -57,18 +57,17 @@ class TrialSizes:
 
 
 def trial_sizes(
-    settings: Mapping[str, Sequence[float]],
+    choices: Choices | Mapping[str, Sequence[float]],
     asked: int,
     sd: float,
     *,
     model: Model = "straight lines",
     so_far: pd.DataFrame | None = None,
-    growers: Sequence[str] = (),
-    most_each: int | None = None,
+    lot_sd: float = 0.0,
     cost_each: float | None = None,
     seed: int = 0,
 ) -> TrialSizes:
-    """The smallest visible slope for several numbers of batches around the number `asked`.
+    """The smallest visible slope (by the formula) for several numbers of batches around `asked`.
 
     A number too small for the terms, or too large for the barley, is left out. Raises as
     `next_trials` does when none is left.
@@ -78,13 +77,12 @@ def trial_sizes(
     for batches in sorted({*SIZES, asked}):
         try:
             plan = next_trials(
-                settings,
+                choices,
                 batches,
                 sd,
                 model=model,
                 so_far=so_far,
-                growers=growers,
-                most_each=most_each,
+                lot_sd=lot_sd,
                 seed=seed,
             )
         except NotEnoughData as fault:

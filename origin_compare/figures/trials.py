@@ -5,29 +5,30 @@ from __future__ import annotations
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from origin_compare.drivers import Trials, TrialSizes
+from origin_compare.drivers import TrialPower, Trials, TrialSizes
+from origin_compare.drivers.trials import KINDS
 from origin_compare.drivers.wording import title, upper
 from origin_compare.figures.style import LINE_STYLES, dress, families_of, ink
 
 
 def runs(found: Trials, dark: bool = False) -> go.Figure:
-    """The settings in the order of the batches, a row per setting, growers named on top."""
+    """The settings in the order of the batches, a row per setting, lots named on top."""
     shades = ink(dark)
     table = found.table()
-    names = [str(name) for name in table if name not in ("order", "repeats", "grower_id")]
+    names = [str(name) for name in table if name not in KINDS]
     figure = make_subplots(
         rows=len(names), cols=1, shared_xaxes=True, vertical_spacing=0.09,
         subplot_titles=[upper(title(name)) for name in names],
     )  # fmt: skip
-    grower = table["grower_id"] if "grower_id" in table else table["order"].map(lambda _: "")
+    lot = table["lot_id"] if "lot_id" in table else table["order"].map(lambda _: "")
     for row, name in enumerate(names, start=1):
         figure.add_scatter(
             x=table["order"], y=table[name], mode="lines+markers+text" if row == 1 else
             "lines+markers",
-            text=grower, textposition="top center", textfont={"size": 11, "color": shades.soft},
+            text=lot, textposition="top center", textfont={"size": 11, "color": shades.soft},
             line={"color": shades.faint, "width": 1},
             marker={"size": 11, "color": shades.estimate},
-            customdata=[f"{one}, " if one else "" for one in grower],
+            customdata=[f"{one}, " if one else "" for one in lot],
             hovertemplate=f"batch %{{x}}: %{{customdata}}{title(name)} %{{y}}<extra></extra>",
             row=row, col=1,
         )  # fmt: skip
@@ -43,7 +44,7 @@ def runs(found: Trials, dark: bool = False) -> go.Figure:
     return figure
 
 
-def visible(found: Trials, dark: bool = False) -> go.Figure:
+def visible(found: TrialPower, dark: bool = False) -> go.Figure:
     """Smallest slope seen four times in five, before (open) and after (full) the batches."""
     shades = ink(dark)
     table = found.terms

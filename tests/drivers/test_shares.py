@@ -93,3 +93,32 @@ def test_the_same_seed_gives_the_same_interval() -> None:
     )
     assert first == again
     assert first != other
+
+
+def test_permutations_tell_process_and_origin_from_nothing() -> None:
+    """Restricted permutations: clear where something is planted, and where nothing is, p spreads
+    evenly (more than 6 of 30 below 0.05 come by chance in fewer than one case in a thousand)."""
+    season = invent(3, slopes=two_true())
+    planted = split(season.batches, season.profile, draws=9)
+    assert planted.chances == {"origin": 0.001, "process": 0.001}
+    assert (
+        "By 999 permutations of the whole profile: origin at like process p = 0.001 (batches trade "
+        "places within a season), process within origin p = 0.001 (within a grower)."
+    ) in planted.rests_on()
+    low = {"origin": 0, "process": 0}
+    for seed in range(30):
+        season = invent(seed, grower_sd=0.0)
+        chances = split(season.batches, season.profile, draws=2, seed=seed).chances
+        for name, p in chances.items():
+            low[name] += p <= 0.05
+    assert max(low.values()) <= 6
+
+
+def test_the_line_of_a_share_holds_its_dot_and_stays_possible() -> None:
+    season = invent(8, slopes=two_true(), growers=6, each=3)
+    rows = split(season.batches, season.profile).shares
+    rows = rows[rows["part"].isin(["origin", "process", "unexplained"])]
+    assert (rows["low"] <= rows["share_pct"]).all()
+    assert (rows["share_pct"] <= rows["high"]).all()
+    assert (rows["low"] >= np.minimum(rows["share_pct"], 0.0)).all()
+    assert (rows["high"] <= np.maximum(rows["share_pct"], 100.0) + 1e-9).all()

@@ -11,9 +11,16 @@ from scipy import stats
 
 from origin_compare import house
 from origin_compare.answers import Answer
-from origin_compare.drivers import next_trials, trial_sizes
-from origin_compare.drivers.trial_settings import levels_of, outside_house, settable
-from origin_compare.drivers.trials import efficiency
+from origin_compare.drivers import (
+    Choices,
+    next_trials,
+    trial_options,
+    trial_power,
+    trial_sizes,
+)
+from origin_compare.drivers.trial_design import efficiency
+from origin_compare.drivers.trial_settings import levels_of, outside_house, settable, weights_of
+from origin_compare.drivers.trial_vessels import in_rounds
 from origin_compare.errors import NotEnoughData
 
 TWO = {"length_h": [90.0, 140.0], "peak_temp_c": [28.0, 31.0], "final_ph": [3.3, 3.6]}
@@ -59,11 +66,14 @@ def test_terms_are_told_in_words() -> None:
     ]
 
 
-def test_growers_are_balanced_over_the_settings() -> None:
-    growers = ["G01", "G02"]
-    runs = next_trials(TWO, 16, 0.5, growers=growers).runs
+def _lots(*names: str, most: float = np.nan) -> pd.DataFrame:
+    return pd.DataFrame({"lot_id": names, "grower_id": [f"G{n[-2:]}" for n in names], "most": most})
+
+
+def test_split_lots_are_balanced_over_the_settings() -> None:
+    runs = next_trials(Choices(TWO, _lots("L01", "L02")), 16, 0.5, lot_sd=0.5).runs
     for name in TWO:
-        counts = runs.groupby(["grower_id", name]).size()
+        counts = runs.groupby(["lot_id", name]).size()
         assert (counts == 4).all()
 
 
@@ -136,7 +146,7 @@ def test_wrong_use_is_told(
 
 def test_more_terms_than_batches_bear() -> None:
     says = (
-        "4 batches and 0 earlier batches cannot bear 7 terms. Ask for fewer settings, growers or "
+        "4 batches and 0 earlier batches cannot bear 7 terms. Ask for fewer settings or "
         "interactions, or make more."
     )
     with pytest.raises(NotEnoughData, match=f"^{re.escape(says)}$"):
@@ -148,7 +158,7 @@ def _made(seed: int, shift: float = 0.0) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "season": np.repeat(["2024", "2025"], 15),
-            "grower_id": np.tile(["G01", "G02", "G03"], 10),
+            "lot_id": np.tile(["L01", "L02", "L03"], 10),
             "length_h": rng.uniform(95, 140, 30) + shift,
             "peak_temp_c": rng.uniform(28, 31, 30),
         }
@@ -180,16 +190,123 @@ def test_a_harvest_of_its_own_is_never_taken_for_a_setting() -> None:
     assert found.terms.set_index("term")["se_before"]["length_h"] == pytest.approx(before[2])
 
 
-def test_barley_limits_each_grower_and_lots_are_split() -> None:
-    growers = ["G01", "G02", "G03", "G09"]
+def test_barley_limits_each_lot_and_lots_are_split() -> None:
+    lots = _lots("L01", "L02", "L03", "L09", most=3)
     found = next_trials(
-        LENGTH_AND_PEAK, 12, 0.5, growers=growers, most_each=3, so_far=_made(1), seed=2
+        Choices(LENGTH_AND_PEAK, lots), 12, 0.5, so_far=_made(1), lot_sd=0.4, seed=2
     )
-    lots = found.by_grower().set_index("grower_id")
-    assert lots["batches"].max() <= 3
-    assert lots["batches"].sum() == 12
-    assert (lots["settings"] > 1).all()
-    assert lots["earlier"].to_dict() == {"G01": 10, "G02": 10, "G03": 10, "G09": 0}
+    told = found.by_lot.set_index("lot_id")
+    assert told["batches"].max() <= 3
+    assert told["batches"].sum() == 12
+    assert (told["settings"] > 1).all()
+    assert told["earlier"].to_dict() == {"L01": 10, "L02": 10, "L03": 10, "L09": 0}
+
+
+def test_a_lot_mashed_before_bridges_the_harvests() -> None:
+    """With lots far apart, only a lot made in both harvests tells a shift between them."""
+    told = {}
+    for names in (("L01", "L08"), ("L07", "L08")):
+        choices = Choices(LENGTH_AND_PEAK, _lots(*names))
+        terms = next_trials(choices, 8, 0.5, so_far=_made(1), lot_sd=2.0).terms.set_index("term")
+        told[names[0]] = terms.loc["between harvests", "se_after"]
+    assert told["L01"] < 0.4 * told["L07"]
+
+
+def test_an_effect_that_matters_more_is_told_more_sharply() -> None:
+    """Two bends cannot both be told best; the one that matters is."""
+    levels = {"length_h": [90.0, 115.0, 140.0], "final_ph": [3.3, 3.45, 3.6]}
+    plain = next_trials(levels, 9, 0.5, model="with bends").terms.set_index("term")
+    cared = {"length_h x length_h": 20.0}
+    found = next_trials(Choices(levels, weights=cared), 9, 0.5, model="with bends")
+    sharper = found.terms.set_index("term")["se_after"]
+    assert sharper["length_h x length_h"] < plain.loc["length_h x length_h", "se_after"]
+    assert sharper["final_ph x final_ph"] >= plain.loc["final_ph x final_ph", "se_after"]
+    assert "effects weighed as given" in found.rests_on()
+
+
+def test_gaps_between_lots_ask_for_batches_of_every_lot() -> None:
+    lots = _lots("L01", "L02", "L03", "L04")
+    told = {
+        weight: next_trials(
+            Choices(LENGTH_AND_PEAK, lots, weights={"between lots": weight}), 12, 0.5, lot_sd=1.0
+        )
+        for weight in (0.0, 5.0)
+    }
+    assert told[5.0].by_lot["batches"].tolist() == [3, 3, 3, 3]
+    gap = {
+        w: plan.terms.set_index("term").loc["between lots", "se_after"] for w, plan in told.items()
+    }
+    assert gap[5.0] <= gap[0.0]
+
+
+def test_a_weight_of_no_term_is_refused() -> None:
+    says = "rain is no term of this model; it has between lots, length_h and peak_temp_c."
+    with pytest.raises(ValueError, match=f"^{re.escape(says)}$"):
+        next_trials(Choices(LENGTH_AND_PEAK, weights={"rain": 1.0}), 8, 0.5)
+
+
+def test_weights_from_the_form_are_none_when_all_are_alike() -> None:
+    wanted = pd.DataFrame(
+        {"setting": ["length_h", "final_ph"], "use": [True, True], "matters": [1.0, 1.0]}
+    )
+    assert weights_of(wanted, "with interactions", 1.0, 0.0) is None
+    assert weights_of(wanted, "with interactions", 2.0, 0.5) == {
+        "length_h": 1.0,
+        "final_ph": 1.0,
+        "length_h x final_ph": 2.0,
+        "between lots": 0.5,
+    }
+
+
+def test_each_round_fills_each_vessel_once_and_no_vessel_stands_in_for_a_setting() -> None:
+    vessels = ["W1", "W2", "W3"]
+    runs = next_trials(Choices(TWO, vessels=vessels), 12, 0.5, seed=4).runs
+    assert runs.groupby("round")["vessel"].apply(sorted).tolist() == [vessels] * 4
+    spread = runs.groupby("vessel")[list(TWO)].mean()
+    rng = np.random.default_rng(0)
+    settings = runs[list(TWO)]
+    drawn = []
+    for _ in range(50):
+        any_way = np.concatenate([rng.permutation(3) for _ in range(4)])
+        drawn.append(settings.groupby(any_way).mean()["length_h"].std())
+    assert spread["length_h"].std() <= np.median(drawn)
+    # A last round that is not full leaves a vessel empty, never fills one twice.
+    rounds, placed = in_rounds(settings.head(8), vessels, rng)
+    assert not pd.DataFrame({"round": rounds, "vessel": placed}).duplicated().any()
+
+
+def test_simulated_errors_agree_with_the_formula_and_gaps_are_seen_four_times_in_five() -> None:
+    lots = _lots("L01", "L08", "L09", most=4)
+    plan = next_trials(Choices(LENGTH_AND_PEAK, lots), 12, 0.5, so_far=_made(1), lot_sd=0.4)
+    found = trial_power(plan, 0.4, 0.3, draws=1500)
+    assert isinstance(found, Answer)
+    told, formula = (
+        t.set_index("term").loc[list(LENGTH_AND_PEAK)] for t in (found.terms, plan.terms)
+    )
+    for when in ("before", "after"):
+        np.testing.assert_allclose(told[f"se_{when}"], formula[f"se_{when}"], rtol=0.06)
+        np.testing.assert_allclose(told[f"visible_{when}"], formula[f"visible_{when}"], rtol=0.10)
+    assert "0.40 lot to lot, 0.40 batch to batch, 0.30 the panel's own error" in found.rests_on()
+
+
+def test_each_choice_is_shown_with_what_it_costs() -> None:
+    lots = _lots("L01", "L08", "L09", most=4)
+    plan = next_trials(Choices(LENGTH_AND_PEAK, lots), 8, 0.5, so_far=_made(1), lot_sd=1.5)
+    found = trial_options(plan, _made(1), cost_each=100.0)
+    assert isinstance(found, Answer)
+    rows = found.options.set_index("choice")
+    assert list(rows.index) == [
+        "as planned",
+        "each lot at one setting only",
+        "no lot mashed before",
+    ]
+    assert (rows["cost"] == 800).all()
+    own, whole = rows.loc["as planned"], rows.loc["each lot at one setting only"]
+    assert whole["length_h"] > own["length_h"]
+    assert rows.loc["no lot mashed before", "between harvests"] > own["between harvests"]
+    assert re.match(
+        r"(Each lot at one setting only|No lot mashed before): the smallest ", found.sentence()
+    )
 
 
 def test_repeats_are_runs_of_the_plan_made_again() -> None:
@@ -206,13 +323,16 @@ def test_repeats_are_runs_of_the_plan_made_again() -> None:
 
 def test_too_little_barley_is_said() -> None:
     says = (
-        "2 growers with 3 batches each bear 6 batches, not 8. Ask for fewer batches, or take in "
-        "more growers or more of each."
+        "2 lots of barley yield 6 batches at most, not 8. Ask for fewer batches, or take in more "
+        "barley."
     )
     with pytest.raises(NotEnoughData, match=f"^{re.escape(says)}$"):
-        next_trials(LENGTH_AND_PEAK, 8, 0.5, growers=["G01", "G02"], most_each=3)
+        next_trials(Choices(LENGTH_AND_PEAK, _lots("L01", "L02", most=3)), 8, 0.5)
     with pytest.raises(ValueError, match=r"^5 repeats of 8 batches: half at most\.$"):
         next_trials(LENGTH_AND_PEAK, 8, 0.5, repeats=5)
+    twice = r"^Lot L01 is given twice; give each lot once, with all its barley\.$"
+    with pytest.raises(ValueError, match=twice):
+        next_trials(Choices(LENGTH_AND_PEAK, _lots("L01", "L01")), 8, 0.5)
 
 
 def test_more_batches_see_smaller_slopes_and_cost_more() -> None:

@@ -108,11 +108,12 @@ def test_a_star_stands_where_something_speaks_against_a_finding(
 
 def test_runs_are_drawn_in_their_order() -> None:
     settings = {"length_h": [95.0, 140.0], "peak_temp_c": [28.0, 31.0]}
-    plan = drivers.next_trials(settings, 8, 0.5, growers=["G01", "G02"])
+    lots = pd.DataFrame({"lot_id": ["L1", "L2"]})
+    plan = drivers.next_trials(drivers.Choices(settings, lots, ["W1"]), 8, 0.5)
     length, peak = drawn.runs(plan).data
     assert list(length.x) == list(range(1, 9))
     assert list(length.y) == list(plan.runs["length_h"])
-    assert list(length.text) == list(plan.runs["grower_id"])
+    assert list(length.text) == list(plan.runs["lot_id"])
     assert list(peak.y) == list(plan.runs["peak_temp_c"])
 
 
@@ -123,9 +124,10 @@ def test_what_is_seen_before_and_after_and_with_more_batches() -> None:
         {"length_h": rng.uniform(95, 140, 20), "peak_temp_c": rng.uniform(28, 31, 20)}
     )
     plan = drivers.next_trials(settings, 8, 0.5, so_far=made)
-    now, then = _marks(drawn.visible(plan))
-    assert list(now.x) == list(plan.terms["visible_before"])
-    assert list(then.x) == list(plan.terms["visible_after"])
+    power = drivers.trial_power(plan, 0.4, 0.3)
+    now, then = _marks(drawn.visible(power))
+    assert list(now.x) == list(power.terms["visible_before"])
+    assert list(then.x) == list(power.terms["visible_after"])
     assert all(after < before for before, after in zip(now.x, then.x, strict=True))
     sizes = drivers.trial_sizes(settings, 8, 0.5, so_far=made)
     lines = _marks(drawn.trial_sizes(sizes))

@@ -63,32 +63,41 @@ def test_costs_and_sizes_follow_what_is_asked() -> None:
     assert "16 batches made in this order" in text
     assert "At 900 a batch that costs 14,400." in text
     assert _runs(app) == list(range(1, 17))
-    sizes = next(one.value for one in app.dataframe if "cost" in one.value)
+    sizes = next(one.value for one in app.dataframe if {"cost", "batches"} <= set(one.value))
     assert (sizes["cost"] == 900 * sizes["batches"]).all()
 
 
-def test_lots_are_split_and_bridge_the_harvests() -> None:
+def test_lots_on_record_are_split_and_bridge_the_harvests() -> None:
     app = opened("trials")
-    app.multiselect(key="trial_growers").set_value(["G01", "G02", "G03", "G04"])
-    app.number_input(key="trial_most").set_value(3)
+    offered = app.multiselect(key="trial_lots").options
+    assert any(
+        re.search(r"\(G\d\d, 2025, \d+\.\d t left, mashed \d times\)", one) for one in offered
+    )
+    app.multiselect(key="trial_lots").set_value(["L25-01A", "L25-06A", "L25-05A"])
+    app.multiselect(key="trial_vessels").set_value(["W1", "W2", "W3"])
+    app.number_input(key="trial_per_batch").set_value(2.0)
+    app.slider(key="trial_batches").set_value(8)
     app.radio(key="trial_model").set_value("and whether settings depend on each other")
     _plan(app)
     text = said(app)
-    assert "4 of 4 growers' lots are split over different settings; 4 were mashed before" in text
-    assert "With interactions;" in text
-    lots = next(one.value for one in app.dataframe if "settings" in one.value)
-    assert lots["batches"].tolist() == [3, 3, 3, 3]
+    assert "3 of 3 lots are split over different settings; 3 were mashed before" in text
+    assert "With interactions, all effects weighed alike;" in text
+    lots = next(one.value for one in app.dataframe if "earlier" in one.value)
+    assert lots["batches"].sum() == 8
+    choices = next(one.value for one in app.dataframe if "choice" in one.value)
+    assert choices["choice"].tolist()[:2] == ["as planned", "each lot at one setting only"]
 
 
 def test_more_than_the_barley_bears_is_said_in_words() -> None:
     app = opened("trials")
-    app.multiselect(key="trial_growers").set_value(["G01", "G02"])
-    app.number_input(key="trial_most").set_value(2)
+    app.multiselect(key="trial_lots").set_value(["L25-01A"])
+    app.number_input(key="trial_per_batch").set_value(1000.0)
     _plan(app)
-    assert [str(one.value) for one in app.warning] == [
-        "2 growers with 2 batches each bear 4 batches, not 12. Ask for fewer batches, or take in "
-        "more growers or more of each."
-    ]
+    assert re.fullmatch(
+        r"Lot L25-01A: \d+\.\d t is less than the 1000\.0 t that one batch takes\. Leave it out, "
+        r"or state smaller batches\.",
+        str(app.warning[0].value),
+    )
 
 
 def test_too_many_repeats_are_said_in_words() -> None:

@@ -1,0 +1,85 @@
+"""Barley for the next batches, and the plan as a sheet that the intake reads back."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from origin_compare.drivers import Choices, next_trials
+from origin_compare.drivers.trial_lots import barley_left, grain_per_batch_t, lots_to_come
+from origin_compare.drivers.trial_sheet import run_sheet
+
+SHEETS = {
+    "lots": pd.DataFrame(
+        {
+            "lot_id": ["L1", "L2", "L3"],
+            "grower_id": ["G1", "G1", "G2"],
+            "season": [2024, 2025, 2025],
+            "delivered_t": [20.0, 15.0, np.nan],
+        }
+    ),
+    "malts": pd.DataFrame(
+        {"malt_id": ["M1", "M2"], "lot_id": ["L1", "L1"], "grain_t": [6.0, 6.0], "tonnes": 5.0}
+    ),
+    "mashes": pd.DataFrame({"batch_id": ["B1", "B2", "B2"], "grist_kg": [5000.0, 2000.0, 3000.0]}),
+}
+
+
+def test_what_is_left_of_a_lot_and_how_many_batches_it_makes() -> None:
+    assert grain_per_batch_t(SHEETS) == pytest.approx(6.0)
+    made = pd.DataFrame({"lot_id": ["L1", "L1", None]})
+    left = barley_left(SHEETS, made).set_index("lot_id")
+    assert list(left.index) == ["L2", "L3", "L1"]
+    assert left.loc["L1", "left_t"] == 8.0
+    assert np.isnan(left.loc["L3", "left_t"])
+    assert left["earlier"].to_dict() == {"L2": 0, "L3": 0, "L1": 2}
+    rows = left.reset_index().rename(columns={"left_t": "tonnes"})
+    coming = lots_to_come(rows[rows["lot_id"] != "L3"], 6.0)
+    assert coming["most"].tolist() == [2.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("tonnes", "per_batch", "says"),
+    [
+        (
+            4.0,
+            6.0,
+            "Lot L1: 4.0 t is less than the 6.0 t that one batch takes. Leave it out, or state "
+            "smaller batches.",
+        ),
+        (
+            4.0,
+            np.nan,
+            "How much grain one batch takes is not known, so tonnes cannot be turned into batches. "
+            "State the tonnes a batch takes.",
+        ),
+    ],
+)
+def test_too_little_grain_is_told(tonnes: float, per_batch: float, says: str) -> None:
+    rows = pd.DataFrame({"lot_id": ["L1"], "grower_id": ["G1"], "tonnes": [tonnes]})
+    with pytest.raises(ValueError, match=f"^{re.escape(says)}$"):
+        lots_to_come(rows, per_batch)
+
+
+def test_blank_lines_and_lots_of_unknown_weight() -> None:
+    rows = pd.DataFrame({"lot_id": [" ", None, "L9"], "grower_id": "", "tonnes": np.nan})
+    coming = lots_to_come(rows, np.nan)
+    assert coming["lot_id"].tolist() == ["L9"]
+    assert coming["most"].isna().all()
+
+
+def test_the_run_sheet_says_what_to_aim_at_and_what_was_drawn() -> None:
+    settings = {"length_h": [96.0, 132.0], "peak_temp_c": [28.0, 31.0]}
+    lots = pd.DataFrame({"lot_id": ["L1"], "grower_id": ["G1"]})
+    plan = next_trials(Choices(settings, lots, ["W1", "W2"]), 4, 0.5)
+    sheet = run_sheet(plan)
+    assert (sheet["planned_h"] == plan.runs["length_h"]).all()
+    assert (sheet["vessel"] == plan.runs["vessel"]).all()
+    assert set(sheet["randomised"]) == {"length_h, peak_temp_c"}
+    assert re.fullmatch(
+        r"Trial run 1 of 4: lot L1; aim at length (96|132) and peak temperature (28|31)",
+        sheet["note"].iloc[0],
+    )
