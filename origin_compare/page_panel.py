@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 import streamlit as st
 
@@ -290,19 +292,21 @@ def _in_words(table: pd.DataFrame) -> pd.DataFrame:
 
 def _planning(test: str, alpha: float) -> None:
     st.header("How many answers are needed?", anchor=False)
-    rows = []
-    for size in (0.75, 1.0, 1.5, 2.0):
-        try:
-            needed: int | None = panel.sample_size(size, test, alpha)
-        except ValueError:
-            needed = None
-        least = None if needed is None else panel.minimum_correct(needed, test, alpha)
-        rows.append((size, needed, least))
-    table = pd.DataFrame(rows, columns=["d-prime", "answers", "correct_needed"])
-    parts.show_table(
-        table.astype({"answers": "Int64", "correct_needed": "Int64"}), "answers_needed"
-    )
+    table = pd.DataFrame({"d-prime": (0.75, 1.0, 1.5, 2.0)})
+    sizes = (panel.sample_size, panel.sample_size_alike)
+    for size, name in zip(sizes, ("to show a difference", "to show likeness"), strict=True):
+        found = [_least(size, d_prime, test, alpha) for d_prime in table["d-prime"]]
+        table[name] = pd.array(found, dtype="Int64")
+    parts.show_table(table, "answers_needed")
     st.caption(
-        "Answers with which a difference of that size is found four times in five. Repeated "
+        "Answers with which a difference of that size is found four times in five, and with which "
+        "two identical spirits are called alike within that size four times in five. Repeated "
         "answers of one assessor count as answers only if each is a fresh set of glasses."
     )
+
+
+def _least(size: Callable[..., int], d_prime: float, test: str, alpha: float) -> int | None:
+    try:
+        return size(d_prime, test, alpha)
+    except ValueError:
+        return None

@@ -13,7 +13,9 @@ from origin_compare.panel.difference import (
     minimum_correct,
     p_value,
     power,
+    power_alike,
     sample_size,
+    sample_size_alike,
 )
 from origin_compare.panel.drift import Drift, drift
 from origin_compare.panel.due import Due, due
@@ -61,10 +63,12 @@ __all__ = [
     "plan_as_text",
     "plan_tasting",
     "power",
+    "power_alike",
     "read_back",
     "read_filled",
     "read_plan",
     "sample_size",
+    "sample_size_alike",
     "serving_plan",
     "session",
     "smallest_gap",

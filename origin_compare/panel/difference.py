@@ -7,7 +7,7 @@ Preference 26, 2012, 231, from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -150,8 +150,44 @@ def sample_size(
     """
     if not d_prime > 0:
         raise ValueError(f"d_prime: {d_prime} is not above 0. Give the difference to be found.")
-    share, guess = share_correct(float(d_prime), test), method(test).guess
-    z = stats.norm.ppf(1 - alpha / method(test).sides), stats.norm.ppf(wanted)
+    tails = alpha / method(test).sides, wanted
+    return _from_there_on(
+        lambda n: power(n, d_prime, test, alpha) >= wanted, float(d_prime), test, tails, most
+    )
+
+
+def power_alike(n: int, margin: float, test: str = "triangle", alpha: float = 0.05) -> float:
+    """Chance that n answers on two identical spirits show likeness within `margin` (d-prime)."""
+    kind, most = method(test), maximum_correct(n, margin, test, alpha)
+    if kind.sides == 1:
+        return float(stats.binom.cdf(most, n, kind.guess))
+    return max(0.0, float(stats.binom.cdf(most, n, 0.5) - stats.binom.cdf(n - most - 1, n, 0.5)))
+
+
+def sample_size_alike(
+    margin: float,
+    test: str = "triangle",
+    alpha: float = 0.05,
+    wanted: float = 0.8,
+    most: int = 5000,
+) -> int:
+    """Least n from which on two identical spirits are shown alike within `margin` that often.
+
+    Raises `ValueError` if more than `most` answers would be needed.
+    """
+    _check_margin(margin)
+    tails = alpha, wanted if method(test).sides == 1 else (1 + wanted) / 2
+    return _from_there_on(
+        lambda n: power_alike(n, margin, test, alpha) >= wanted, float(margin), test, tails, most
+    )
+
+
+def _from_there_on(
+    enough: Callable[[int], bool], d_prime: float, test: str, tails: tuple[float, float], most: int
+) -> int:
+    """Least n from which on `enough` holds, sought downwards from well above the normal's guess."""
+    share, guess = share_correct(d_prime, test), method(test).guess
+    z = stats.norm.ppf(1 - tails[0]), stats.norm.ppf(tails[1])
     rough = (
         (z[0] * np.sqrt(guess * (1 - guess)) + z[1] * np.sqrt(share * (1 - share)))
         / (share - guess)
@@ -162,7 +198,7 @@ def sample_size(
             "Ask for a larger difference or another test."
         )
     found = max(1, int(1.3 * rough) + 40)
-    while found > 1 and power(found - 1, d_prime, test, alpha) >= wanted:
+    while found > 1 and enough(found - 1):
         found -= 1
     return found
 
@@ -174,10 +210,12 @@ def maximum_correct(n: int, margin: float, test: str = "triangle", alpha: float 
     the largest majority.
     """
     _check_counts(0, n)
-    for correct in range(n, -1, -1):
-        if _p_alike(correct, n, margin, test) <= alpha:
-            return correct
-    return -1
+    _check_margin(margin)
+    share = share_correct(float(margin), test)
+    most = int(stats.binom.ppf(alpha, n, share))
+    while most >= 0 and stats.binom.cdf(most, n, share) > alpha:
+        most -= 1
+    return -1 if method(test).sides == 2 and most < n - most else most
 
 
 def d_prime(correct: Any, n: Any, test: str = "triangle") -> Distance:
@@ -256,13 +294,17 @@ def _minimum(n: int, test: str, alpha: float) -> int:
 
 
 def _p_alike(correct: int, n: int, margin: float, test: str) -> float:
-    if not margin > 0:
-        raise ValueError(f"margin: {margin} is not above 0. Give the d-prime you call alike.")
+    _check_margin(margin)
     share = share_correct(float(margin), test)
     if method(test).sides == 1:
         return float(stats.binom.cdf(correct, n, share))
     most = max(correct, n - correct)
     return float(stats.binom.cdf(most, n, share))
+
+
+def _check_margin(margin: float) -> None:
+    if not margin > 0:
+        raise ValueError(f"margin: {margin} is not above 0. Give the d-prime you call alike.")
 
 
 @lru_cache(maxsize=4096)

@@ -116,20 +116,15 @@ def incomplete_orders(
 ) -> list[list[Ints]]:
     """For each round, sittings of at most `per_sitting` samples that together hold every sample.
 
-    Each round's split is the best of `tries` random ones: the fewest pairs met too often. Orders
-    within a sitting are then chosen so that places and neighbours even out.
+    Samples meet one another as equally often as a search finds (`_splits`). Orders within a
+    sitting are then the best of `tries` random ones: places and neighbours even out.
     """
-    sittings = -(-samples // per_sitting)
-    together = np.zeros((samples, samples))
     places = np.zeros((samples, per_sitting))
     after = np.zeros((samples, samples))
     found = []
-    for _ in range(rounds):
-        splits = [np.array_split(rng.permutation(samples), sittings) for _ in range(tries)]
-        best = min(splits, key=lambda split: _crowding(split, together))
+    for split in _splits(samples, -(-samples // per_sitting), rounds, rng):
         line = []
-        for members in best:
-            together[np.ix_(members, members)] += 1
+        for members in split:
             orders = [rng.permutation(members) for _ in range(tries)]
             order = min(orders, key=lambda o: _unevenness(o, places, after))
             places[order, np.arange(len(order))] += 1
@@ -139,13 +134,56 @@ def incomplete_orders(
     return found
 
 
-def _crowding(split: list[Ints], together: NDArray[np.float64]) -> float:
-    """Rise of the sum of squared meetings if this split were added."""
-    total = 0.0
-    for members in split:
-        met = together[np.ix_(members, members)]
-        total += float((2 * met + 1).sum() - (2 * np.diag(met) + 1).sum())
-    return total
+SEARCHES, SWEEPS = 4, 6
+"""Starts of the search for even sittings, and passes over the rounds in each."""
+
+
+def _splits(samples: int, sittings: int, rounds: int, rng: np.random.Generator) -> list[list[Ints]]:
+    """Each round's samples dealt to sittings so that pairs meet as equally often as found.
+
+    Least sum of squared meetings, by swaps of two samples between sittings of a round, rounds
+    taken in turn (interchange; John and Williams, Cyclic and Computer Generated Designs, 1995,
+    ch. 4, from memory).
+    """
+    base = np.concatenate([np.full(len(part), i) for i, part in
+                           enumerate(np.array_split(np.arange(samples), sittings))])  # fmt: skip
+    best, least = np.zeros((0, samples), dtype=np.int64), np.inf
+    for _ in range(SEARCHES):
+        dealt = np.stack([rng.permutation(base) for _ in range(rounds)])
+        met = np.sum([_same(one) for one in dealt], axis=0)
+        for _ in range(SWEEPS):
+            before = float((met**2).sum())
+            for i in range(rounds):
+                met = met - _same(dealt[i])
+                dealt[i] = _settled(dealt[i], met, sittings)
+                met = met + _same(dealt[i])
+            if float((met**2).sum()) >= before:
+                break
+        crowding = float((met**2).sum())
+        if crowding < least:
+            best, least = dealt, crowding
+    return [[np.flatnonzero(one == s) for s in range(sittings)] for one in best]
+
+
+def _same(dealt: Ints) -> NDArray[np.float64]:
+    """Which samples share a sitting, samples x samples, the diagonal left out."""
+    return (dealt[:, None] == dealt).astype(float) - np.eye(len(dealt))
+
+
+def _settled(dealt: Ints, met: NDArray[np.float64], sittings: int) -> Ints:
+    """One round's sittings after the best swaps, given how often pairs meet in the others."""
+    dealt = dealt.copy()
+    while True:
+        member = np.eye(sittings)[dealt]
+        company = met @ member  # meetings of each sample with each sitting's members
+        own = company[np.arange(len(dealt)), dealt]
+        there = company[:, dealt]  # sample i in the sitting of sample j
+        change = there + there.T - own[:, None] - own - 2 * met
+        change[dealt[:, None] == dealt] = 0.0
+        i, j = np.unravel_index(int(change.argmin()), change.shape)
+        if change[i, j] > -0.5:  # meetings are whole numbers
+            return dealt
+        dealt[i], dealt[j] = dealt[j], dealt[i]
 
 
 def _unevenness(order: Ints, places: NDArray[np.float64], after: NDArray[np.float64]) -> float:

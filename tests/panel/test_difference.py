@@ -15,7 +15,9 @@ from origin_compare.panel import (
     minimum_correct,
     p_value,
     power,
+    power_alike,
     sample_size,
+    sample_size_alike,
 )
 from origin_compare.panel.sensory_distance import METHODS, distance, share_correct
 
@@ -120,6 +122,28 @@ def test_at_the_ends_the_interval_still_speaks() -> None:
     assert 0 < none.high < 2
     assert np.isinf(every.estimate) and np.isnan(every.se) and 3 < every.low < 5
     assert d_prime(5, 30, "paired-two-sided").estimate == -d_prime(25, 30, "paired").estimate
+
+
+@pytest.mark.parametrize("test", METHODS)
+def test_maximum_is_the_last_that_shows_likeness(test: str) -> None:
+    share, sides = share_correct(1.2, test), METHODS[test].sides
+    for n in (12, 40, 77, 200):
+        most = maximum_correct(n, 1.2, test)
+        shown = [k for k in range(n + 1) if stats.binom.cdf(k, n, share) <= 0.05]
+        wanted = max(shown, default=-1)
+        assert most == (wanted if sides == 1 or 2 * wanted >= n else -1)
+
+
+@pytest.mark.parametrize("test", METHODS)
+def test_sample_size_for_likeness_reaches_its_power_and_keeps_it(test: str) -> None:
+    n = sample_size_alike(1.5, test)
+    assert power_alike(n - 1, 1.5, test) < 0.8
+    assert all(power_alike(n + more, 1.5, test) >= 0.8 for more in range(20))
+    # identical spirits, so many guesses: how often the test itself says "alike"
+    counts = np.random.default_rng(4).binomial(n, METHODS[test].guess, 2000)
+    said = {k: compare(int(k), n, test, margin=1.5).verdict == "alike" for k in set(counts)}
+    found = np.mean([said[k] for k in counts])
+    assert found == pytest.approx(power_alike(n, 1.5, test), abs=0.04)
 
 
 @pytest.mark.parametrize("test", METHODS)

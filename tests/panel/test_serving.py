@@ -158,3 +158,19 @@ def test_a_plan_that_cannot_be_is_refused_in_words(given: dict, words: str) -> N
     asked = {"samples": ["a", "b", "c"], "assessors": 4, **given}
     with pytest.raises(ValueError, match=f"^{re.escape(words)}$"):
         plan_tasting(**asked)
+
+
+@pytest.mark.parametrize(("samples", "room", "rounds"), [(9, 3, 4), (8, 4, 7)])
+def test_balanced_incomplete_blocks_are_found_where_they_exist(
+    samples: int, room: int, rounds: int
+) -> None:
+    """Nine in threes over four rounds, eight in fours over seven: the known balanced designs.
+
+    Cochran and Cox, Experimental Designs, 2nd ed. 1957, plans 11.1 and 11.2 (from memory); the
+    efficiency of a balanced design is v (k - 1) / (k (v - 1)).
+    """
+    names = [f"B{i}" for i in range(samples)]
+    for seed in range(5):
+        found = plan_tasting(names, rounds, 1, seed, per_sitting=room).evenness
+        assert found.together_span == 0
+        assert found.efficiency == pytest.approx(samples * (room - 1) / (room * (samples - 1)))
