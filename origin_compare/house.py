@@ -90,6 +90,7 @@ class HouseRules:
     `smallest_group`: growers a group needs before its middle may be shown to another grower.
     `plausible`: what is usual, by (sheet, column); outside earns a warning, never a refusal.
     `feints_kept_apart`: whether foreshots and feints of one lot or grower stay out of the next.
+    `scales`: how scores of each tasting scale become the house's, by name: (factor, offset).
     `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3.
     """
 
@@ -99,6 +100,7 @@ class HouseRules:
     smallest_group: int = 5
     plausible: Mapping[tuple[str, str], Window] = field(default_factory=dict)
     feints_kept_apart: str = "not stated"
+    scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _check_zone(self.time_zone)
@@ -205,9 +207,10 @@ def _file_text(path: Path) -> str:
 Place = tuple[str, ...]
 _TOP = (
     *("time_zone", "hour_zero", "smallest_group", "feints_kept_apart"),
-    *("without", "windows", "plausible"),
+    *("without", "windows", "plausible", "scales"),
 )
 _FIELDS = ("says", "unit", "low", "high", "source")
+_MAPPING = ("factor", "offset")
 
 
 @dataclass(frozen=True)
@@ -233,8 +236,9 @@ class _Reader:
         zero = self._value(data, "hour_zero", str, self.base.hour_zero)
         group = self._value(data, "smallest_group", int, self.base.smallest_group)
         feints = self._value(data, "feints_kept_apart", str, self.base.feints_kept_apart)
+        scales = self._scales(data)
         try:
-            return HouseRules(windows, zone, zero, group, plausible, feints)
+            return HouseRules(windows, zone, zero, group, plausible, feints, scales)
         except RuleFault as wrong:
             raise self._reworded(wrong) from wrong
 
@@ -243,6 +247,20 @@ class _Reader:
         if type(found) is not kind:
             wanted = "text in quotes" if kind is str else "a whole number"
             raise self._fault((key,), f"{found!r} is not {wanted}")
+        return found
+
+    def _scales(self, data: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
+        found = dict(self.base.scales)
+        for name, given in self._tables(data, ("scales",), fields=_MAPPING):
+            self._known(given, _MAPPING, ("scales", name))
+            factor, offset = given.get("factor", ""), given.get("offset", "")
+            if not all(
+                type(one) in (int, float) and math.isfinite(one) for one in (factor, offset)
+            ):
+                raise self._fault(("scales", name), "factor and offset have to be two numbers")
+            if factor <= 0:
+                raise self._fault(("scales", name), f"factor {factor:g} is not above 0")
+            found[name] = float(factor), float(offset)
         return found
 
     def _kept(self, without: Any) -> set[Place]:
@@ -269,16 +287,20 @@ class _Reader:
                 yield (sheet, column), self._window(column, path, given, usual)
 
     def _tables(
-        self, data: Mapping[str, Any], path: Place, above: Place = ()
+        self,
+        data: Mapping[str, Any],
+        path: Place,
+        above: Place = (),
+        fields: tuple[str, ...] = _FIELDS,
     ) -> Iterator[tuple[str, Mapping[str, Any]]]:
         table = data.get(path[-1], {})
         if not isinstance(table, dict):
-            raise self._fault((*above, *path), f"{table!r} stands where a table of windows belongs")
+            raise self._fault((*above, *path), f"{table!r} stands where a table belongs")
         for name, given in table.items():
             if not isinstance(given, dict):
                 raise self._fault(
                     (*above, *path, name),
-                    f"{given!r} stands where a table of {listed(_FIELDS)} belongs",
+                    f"{given!r} stands where a table of {listed(fields)} belongs",
                 )
             yield name, given
 
@@ -373,6 +395,8 @@ def rules_as_toml(rules: HouseRules) -> str:
         lines += _table(("windows", name), window)
     for key, window in rules.plausible.items():
         lines += _table(("plausible", *key), window)
+    for name, (factor, offset) in rules.scales.items():
+        lines += ["", f"[scales.{_quoted(name)}]", f"factor = {factor!r}", f"offset = {offset!r}"]
     return "\n".join(lines) + "\n"
 
 

@@ -153,7 +153,7 @@ def sessions(asked: Questions, profile: Profile) -> None:
     scores = asked.season.sheets["scores"]
     names = sorted(scores["tasting_id"].unique(), reverse=True)
     name = parts.pick("Tasting", names, "tasting", width=240)
-    found = panel.session(scores, profile, name)
+    found = panel.session(scores, profile, name, asked.scales)
     parts.sentence(found.sentence())
     parts.figure_beside_table(
         draw.session_places(found, parts.is_dark()),

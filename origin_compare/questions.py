@@ -7,7 +7,7 @@ asked.effects.table()
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
@@ -114,26 +114,32 @@ class Questions:
 
         return fermentation.side_by_side(self.season, batch_ids, self.departures, by)
 
+    @property
+    def scales(self) -> Mapping[str, tuple[float, float]] | None:
+        """How the house pools tasting scales; None where it says nothing or has only one."""
+        several = self.season.sheets["scores"]["scale"].nunique(dropna=False) > 1
+        return self.season.rules.scales or None if several else None
+
     @cached_property
     def profile(self) -> Profile:
         """What does the panel say of each batch, and how sure is that?"""
         from origin_compare import panel
 
-        return panel.adjusted(self._scores())
+        return panel.adjusted(self._scores(), self.scales)
 
     @cached_property
     def performance(self) -> Performance:
         """How well do the panel and each assessor tell batches apart?"""
         from origin_compare import panel
 
-        return panel.assess(self._scores(), profile=self.profile)
+        return panel.assess(self._scores(), self.scales, self.profile)
 
     @cached_property
     def drift(self) -> Drift:
         """Does the panel, or an assessor, drift from tasting to tasting?"""
         from origin_compare import panel
 
-        return panel.drift(self._scores())
+        return panel.drift(self._scores(), self.scales)
 
     def drivers(self, leave_out: Sequence[str] = ()) -> DriverAnswers:
         """What goes with flavour, with some batches left out by hand if any are named."""

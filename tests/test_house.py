@@ -109,7 +109,20 @@ def test_no_text_is_the_defaults() -> None:
         (
             "qqq = 1\n",
             "house rules line 1, qqq: unknown name. Known are feints_kept_apart, "
-            "hour_zero, plausible, smallest_group, time_zone, windows and without.",
+            "hour_zero, plausible, scales, smallest_group, time_zone, windows and without.",
+        ),
+        (
+            "[scales.'0-100']\nfactor = 0.1\n",
+            "house rules line 1, scales.0-100: factor and offset have to be two numbers.",
+        ),
+        (
+            "[scales]\n'0-100' = {factor = 0, offset = 1}\n",
+            "house rules line 2, scales.0-100: factor 0 is not above 0.",
+        ),
+        (
+            "[scales]\n'0-100' = 0.1\n",
+            "house rules line 2, scales.0-100: 0.1 stands where a table of factor and offset "
+            "belongs.",
         ),
         (
             "# days\n\n[windows.length_h]\nlow = '120'\n",
@@ -147,7 +160,7 @@ def test_no_text_is_the_defaults() -> None:
         ),
         (
             "windows = 3\n",
-            "house rules line 1, windows: 3 stands where a table of windows belongs.",
+            "house rules line 1, windows: 3 stands where a table belongs.",
         ),
         (
             "[plausible]\nlots = 3\n",
@@ -275,5 +288,8 @@ def test_any_rules_go_to_text_and_back(data: st.DataObject, names: set[str], gro
         smallest_group=group,
         plausible={("lots", name): data.draw(_windows(name)) for name in names},
         feints_kept_apart=data.draw(st.sampled_from(FEINTS)),
+        scales={
+            name: (data.draw(st.floats(0.01, 100)), data.draw(st.floats(-9, 9))) for name in names
+        },
     )
     assert read_rules(rules_as_toml(rules)) == rules

@@ -179,3 +179,5 @@ def _settings(rules: HouseRules) -> Iterator[tuple[str, str]]:
     yield "hour_zero", rules.hour_zero
     yield "smallest_group", str(rules.smallest_group)
     yield "feints_kept_apart", rules.feints_kept_apart
+    for name, (factor, offset) in rules.scales.items():
+        yield f"scales.{name}", f"{factor:g} x score + {offset:g}"

@@ -134,5 +134,6 @@ def _mixed_words(named: pd.Series, found: list[str]) -> str:
         parts.append(f"{name} ({count(len(rows), 'score')}, {where} {listed(rows, 3)})")
     return (
         f"scores on {len(found)} scales cannot be pooled: {'; '.join(parts)}. "
-        "Give a mapping (factor and offset for each scale) or choose one scale."
+        "Give a mapping (factor and offset for each scale; in the house rules under `scales`) or "
+        "choose one scale."
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,10 +80,15 @@ class Session:
         )
 
 
-def session(scores: pd.DataFrame, profile: Profile, tasting_id: str) -> Session:
+def session(
+    scores: pd.DataFrame,
+    profile: Profile,
+    tasting_id: str,
+    scales: Mapping[str, tuple[float, float]] | None = None,
+) -> Session:
     """One tasting opened.
 
-    `scores`: long frame as for `adjusted`; `profile`: what `adjusted` made of all of them. Raises
+    `scores`, `scales`: as for `adjusted`; `profile`: what `adjusted` made of all of them. Raises
     `UnknownName` for a tasting without scores.
     """
     all_rows = scores[scores["sample_kind"].ne("warm-up")]
@@ -91,7 +97,7 @@ def session(scores: pd.DataFrame, profile: Profile, tasting_id: str) -> Session:
         known = listed(sorted(scores["tasting_id"].astype(str).unique()), 20)
         raise UnknownName(f"tasting {tasting_id}: no scores here. Tastings are {known}.")
     who = raw["assessor_id"].unique()
-    rows = usable(raw, dict.fromkeys(_scales(raw), (1.0, 0.0))).frame
+    rows = usable(raw, scales).frame
     residual = _residuals(rows, profile)
     drift, low, high = _drift(residual)
     return Session(
@@ -108,10 +114,6 @@ def session(scores: pd.DataFrame, profile: Profile, tasting_id: str) -> Session:
         low=low,
         high=high,
     )
-
-
-def _scales(raw: pd.DataFrame) -> list[str]:
-    return [str(name) for name in raw["scale"].fillna("not named").unique()]
 
 
 def _sat(raw: pd.DataFrame) -> pd.DataFrame:

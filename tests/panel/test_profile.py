@@ -9,7 +9,10 @@ from scipy import stats
 
 from origin_compare.answers import Answer
 from origin_compare.errors import MixedScales, NotEnoughData, UnknownName
-from origin_compare.panel import adjusted
+from origin_compare.house import HouseRules, default_rules, read_rules
+from origin_compare.panel import adjusted, session
+from origin_compare.questions import Questions, ask
+from origin_compare.records.season import Season
 from tests.panel.invented import SDS, panel
 
 EXACT = 1e-5  # the search stops there, relative to the variance of the scores
@@ -228,7 +231,8 @@ def test_two_scales_are_refused_with_their_rows_and_pooled_with_a_mapping() -> N
     wanted = (
         f"scores on 2 scales cannot be pooled: 0-100 (2 scores, rows 1 and 2); 0-10 "
         f"({len(scores) - 2} scores, rows 3, 4, 5 and {len(scores) - 5} more). "
-        "Give a mapping (factor and offset for each scale) or choose one scale."
+        "Give a mapping (factor and offset for each scale; in the house rules under `scales`) or "
+        "choose one scale."
     )
     with pytest.raises(MixedScales, match=f"^{re.escape(wanted)}$"):
         adjusted(wide)
@@ -238,6 +242,33 @@ def test_two_scales_are_refused_with_their_rows_and_pooled_with_a_mapping() -> N
     wanted = "scale 0-100: no mapping given. Give factor and offset for each of 0-100 and 0-10."
     with pytest.raises(MixedScales, match=f"^{re.escape(wanted)}$"):
         adjusted(wide, scales={"0-10": (1, 0)})
+
+
+def test_the_house_s_mapping_of_scales_reaches_every_question() -> None:
+    """A season with one tasting scored from 0 to 100, the house saying how that is meant."""
+    scores, _ = panel(13, batches=12, per_tasting=4)
+    wide = scores.assign(scale="0-10")
+    first = wide["tasting_id"].eq("T01")
+    wide.loc[first, "score"] = 10 * wide.loc[first, "score"] + 5
+    wide.loc[first, "scale"] = "0-100"
+    none = pd.DataFrame()
+
+    def asked(sheet: pd.DataFrame, rules: HouseRules) -> Questions:
+        return ask(Season({"scores": sheet}, none, none, none, rules=rules))
+
+    rules = read_rules(
+        "[scales.'0-10']\nfactor = 1\noffset = 0\n[scales.'0-100']\nfactor = 0.1\noffset = -0.5\n"
+    )
+    with pytest.raises(MixedScales, match=re.escape("scores on 2 scales cannot be pooled")):
+        _ = asked(wide, default_rules()).profile
+    pooled, plain = asked(wide, rules), asked(scores, rules)
+    assert pooled.profile.scale == "0-10"
+    assert plain.scales is None
+    pd.testing.assert_frame_equal(pooled.profile.wide(), plain.profile.wide())
+    pd.testing.assert_frame_equal(pooled.performance.detail, plain.performance.detail)
+    pd.testing.assert_frame_equal(pooled.drift.levels, plain.drift.levels)
+    first_one = session(wide, pooled.profile, "T01", pooled.scales)
+    pd.testing.assert_frame_equal(first_one.places, session(scores, plain.profile, "T01").places)
 
 
 def test_a_missing_column_is_named() -> None:
