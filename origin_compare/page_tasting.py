@@ -205,7 +205,7 @@ def keep(kept: KeptPlan) -> None:
         st.error(str(fault), icon=":material/error:")
     else:
         st.session_state["tasting_said"] = (
-            f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the keys "
+            f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the scoring keys "
             "below; what is filled in goes back by this page."
         )
         st.session_state["kept_tasting"] = kept.plan.tasting_id
@@ -244,7 +244,7 @@ def _how_to_score(kept: KeptPlan) -> None:
         )
         st.code(f"origin-compare score {shlex.quote(name)}", language=None)
         st.markdown(
-            "It prints each assessor's own address. A key opens one assessor's sheet and no other, "
+            "It prints each assessor's own address. A scoring key opens one assessor's sheet, no other, "
             "so hand each out to its assessor only. For tablets add `--at` and this machine's "
             "address in the house network; nothing is encrypted on the way, so use a network of "
             "your own. Stop it with Ctrl-C when the sitting is over: what was entered is kept here."
@@ -252,7 +252,7 @@ def _how_to_score(kept: KeptPlan) -> None:
 
 
 def _progress(kept: KeptPlan) -> pd.DataFrame:
-    """assessor_id, key, glasses, entered, in_records."""
+    """assessor_id, scoring_key, glasses, entered, in_records."""
     name, store = kept.plan.tasting_id, parts.store()
     entered = kept_records.entered_scores(store, name)
     done = entered[entered["done"]].groupby("assessor_id").size()
@@ -260,7 +260,7 @@ def _progress(kept: KeptPlan) -> pd.DataFrame:
     rows = [
         {
             "assessor_id": who,
-            "key": kept.keys[who],
+            "scoring_key": kept.keys[who],
             "glasses": len(kept.glasses(who)),
             "entered": int(done.get(who, 0)),
             "in_records": taken.get(who, 0),

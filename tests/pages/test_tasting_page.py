@@ -84,9 +84,9 @@ def test_a_kept_tasting_shows_its_keys_and_can_be_dropped(full: Path) -> None:  
     assert "Tasting T90-1 waits for its 10 assessors; nothing has been entered here yet." in text
     assert "so that nobody can turn from it to a page that names batches" in text
     assert [one.value for one in app.code] == ["origin-compare score T90-1"]
-    table = next(one.value for one in app.dataframe if "key" in one.value.columns)
-    assert table["key"].str.fullmatch("[a-z2-9]{6}").all()
-    assert table["key"].nunique() == 10
+    table = next(one.value for one in app.dataframe if "scoring key" in one.value.columns)
+    assert table["scoring key"].str.fullmatch("[a-z2-9]{6}").all()
+    assert table["scoring key"].nunique() == 10
     pressed(app, "Drop tasting T90-1")
     assert tastings(open_store(f"sqlite:///{full}")).empty
 
