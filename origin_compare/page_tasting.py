@@ -205,8 +205,8 @@ def keep(kept: KeptPlan) -> None:
         st.error(str(fault), icon=":material/error:")
     else:
         st.session_state["tasting_said"] = (
-            f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the scoring keys "
-            "below; what is filled in goes back by this page."
+            f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the scoring "
+            "keys below; what is filled in goes back by this page."
         )
         st.session_state["kept_tasting"] = kept.plan.tasting_id
         st.session_state["plans_kept"] = st.session_state.get("plans_kept", 0) + 1
@@ -244,9 +244,9 @@ def _how_to_score(kept: KeptPlan) -> None:
         )
         st.code(f"origin-compare score {shlex.quote(name)}", language=None)
         st.markdown(
-            "It prints each assessor's own address. A scoring key opens one assessor's sheet, no other, "
-            "so hand each out to its assessor only. For tablets add `--at` and this machine's "
-            "address in the house network; nothing is encrypted on the way, so use a network of "
+            "It prints each assessor's own address. A scoring key opens one assessor's sheet, "
+            "no other, so hand each out to its assessor only. For tablets add `--at` and this "
+            "machine's address in the house network; nothing is encrypted on the way, so use a network of "
             "your own. Stop it with Ctrl-C when the sitting is over: what was entered is kept here."
         )
 
