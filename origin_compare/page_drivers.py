@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -11,20 +11,17 @@ import streamlit as st
 
 from origin_compare import figures, words
 from origin_compare import page_parts as parts
-from origin_compare.drivers import FIELD, PROCESS, pointed_at
+from origin_compare.drivers import pointed_at
 from origin_compare.drivers.wording import title, upper
 from origin_compare.errors import NotEnoughData
 from origin_compare.figures import driver_detail as detail
 from origin_compare.questions import Questions
 
 if TYPE_CHECKING:
-    from plotly.graph_objects import Figure
     from streamlit.delta_generator import DeltaGenerator
 
-    from origin_compare.answers import Answer
     from origin_compare.drivers import DriverAnswers, Effects, Separability
 
-ALL_GROWERS = "all growers"
 MOST_WARNINGS = 6
 MOST_TIES = 4
 INTERVAL = "95 % interval: where the true value plausibly lies."
@@ -130,7 +127,9 @@ def told_apart(found: Separability) -> None:
     st.caption(
         "Squares cannot be told apart; the number is how strongly they moved together, 0 to 1. "
         "Within share: how much of a figure's variation lies among one grower's batches. Variance "
-        "inflation above 5: the others foretell it too well for a slope of its own."
+        "inflation above 5: the others foretell it too well for a slope of its own. Condition "
+        f"index of all figures together {found.condition_index:.0f} (above 30 is usually called "
+        "serious)."
     )
     parts.rests_on(found.rests_on())
 
@@ -175,6 +174,11 @@ def effects(answers: DriverAnswers) -> None:
     )
     _warnings(found)
     parts.rests_on(found.rests_on())
+    with suppress(NotEnoughData):
+        trial = answers.randomised
+        st.subheader("What a randomised trial shows", anchor=False)
+        parts.sentence(trial.sentence())
+        parts.rests_on(trial.rests_on())
 
 
 def _warnings(found: Effects) -> None:
@@ -221,122 +225,54 @@ def attribute(answers: DriverAnswers) -> str:
     return chosen
 
 
-def origins(answers: DriverAnswers, chosen: str) -> None:
-    """Growers side by side on one attribute, or one grower on all."""
-    found, agreement = answers.origins, answers.agreement
-    growers = sorted(found.profiles[found.origin].unique())
-    grower = parts.pick("Grower", [ALL_GROWERS, *growers], "of_grower", width=260)
-    parts.sentence(f"{found.sentence()} {_kept_places(answers, chosen, grower)}")
-    every = grower == ALL_GROWERS
-    what = {"attribute": chosen, "grower": None} if every else {"attribute": None, "grower": grower}
-    table = found.table()
-    mine = table["attribute"] == chosen if every else table[found.origin] == grower
-    columns = ["n_batches", "estimate", "low", "high", "direct", "direct_low", "direct_high"]
-    shown = table.loc[mine, [found.origin if every else "attribute", *columns]]
-    parts.figure_beside_table(
-        detail.origins(found, agreement, **what, dark=parts.is_dark()),
-        shown.rename(
-            columns={
-                "estimate": "total", "low": "total_low", "high": "total_high",
-                "n_batches": "batches",
-            }
-        ),
-        f"growers_{chosen}" if every else f"profile_{grower}",
-        "Each grower's distance from the mean of all growers, process as it was and at like "
-        "process, with intervals, and what each harvest alone gave.",
-    )  # fmt: skip
-    st.caption(
-        "Full dot: process left as it was (total). Open dot: at like length, peak temperature and "
-        "final pH (direct). Lines: 95 % intervals. Both are drawn towards the mean as far as they "
-        f"are uncertain. Small signs: what one harvest alone gave, as scored "
-        f"({detail.season_signs(agreement)}). In the order of their codes, not of merit."
-    )
-    parts.rests_on(f"{found.rests_on()} {agreement.rests_on()}")
-
-
-def _kept_places(answers: DriverAnswers, chosen: str, grower: str) -> str:
-    if grower != ALL_GROWERS:
-        return ""
-    if chosen not in list(answers.profile.told):
-        return f"The panel cannot tell batches apart on {words.flavour(chosen)}."
-    return f"On {words.flavour(chosen)}, {answers.agreement.of(chosen)}"
-
-
-def field(answers: DriverAnswers, chosen: str) -> None:
-    """What of field and malt goes with the attribute, and a path by way of process if wanted."""
-    found = answers.traits
-    parts.sentence(found.sentence())
-    table = found.of(chosen)[["trait", "verdict", "slope", "low", "high", "step", "q"]]
-    parts.figure_beside_table(
-        detail.traits(found, chosen, parts.is_dark()),
-        table.assign(trait=table["trait"].map(title)),
-        f"field_{chosen}",
-        f"Slope of {words.flavour(chosen)} on each figure of field and malt with its interval.",
-    )
-    parts.rests_on(found.rests_on())
-    on = st.toggle(
-        "Follow a path: field, then process, then flavour",
-        key="path",
+def carried(answers: DriverAnswers, chosen: str) -> None:
+    """How much of the attribute's variation each variable carries, if asked for."""
+    if not st.toggle(
+        "How much each carries, whichever comes first",
+        key="carried",
         bind="query-params",
         persist_state="session",
+    ):
+        return
+    found = answers.importance(chosen)
+    parts.sentence(found.sentence())
+    table = found.table().assign(
+        share=lambda t: 100 * t["share"],
+        alone=lambda t: 100 * t["alone"],
+        added_last=lambda t: 100 * t["added_last"],
     )
-    if on:
-        _path(answers, list(dict.fromkeys(found.slopes["trait"])))
-
-
-def _path(answers: DriverAnswers, traits: list[str]) -> None:
-    st.markdown(
-        "**This takes something for granted:** that the field's figure came first, that it moved "
-        "the process variable and not the other way round, and that no third thing moved both. "
-        "The data cannot check it."
-    )
-    with st.container(horizontal=True):
-        trait = parts.pick(
-            "Field or malt", traits or list(FIELD), "trait", format_func=title, width=260
-        )
-        between = parts.pick("By way of", list(PROCESS), "by_way_of", format_func=title, width=260)
-    found = answers.path(trait, between)
-    table = found.table()
-    shown = ["attribute", "by_way_of", "by_way_of_low", "by_way_of_high", "direct", "total"]
-    _laid_out(
-        found,
-        f"path_{trait}_{between}",
-        detail.path(found, parts.is_dark()),
-        f"Part of each attribute's slope on {title(trait)} by way of {title(between)}, the part "
-        "at like process, and both together, with intervals.",
-        table.loc[table["told_apart"], shown],
-    )
-
-
-def _laid_out(answer: Answer, name: str, figure: Figure, says: str, table: pd.DataFrame) -> None:
-    """Sentence, figure beside a shortened table, what it rests on."""
-    parts.sentence(answer.sentence())
-    parts.figure_beside_table(figure, table, name, says)
-    parts.rests_on(answer.rests_on())
-
-
-def foresight(answers: DriverAnswers) -> None:
-    """Prediction as the judge: whole growers, then whole harvests, left out and foretold."""
-    st.markdown(
-        "If process and field really tell what a spirit will be like, they should foretell growers "
-        "and harvests that were left out. The judge is the mean of the others: whoever cannot "
-        "beat it has learnt nothing."
-    )
-    with st.spinner("Leaving out growers and harvests in turn …"):
-        found = answers.foresight
-    _laid_out(
-        found,
-        "foresight",
-        detail.foresight(found, parts.is_dark()),
-        "How much smaller the error of each method is than that of the mean, for growers and for "
-        "harvests left out; left of nothing is worse than the mean.",
-        detail.foresight_table(found),
+    parts.show_table(
+        table.drop(columns="of_explained").rename(
+            columns={"share": "share_pct", "alone": "alone_pct", "added_last": "added_last_pct"}
+        ),
+        f"carried_{chosen}",
     )
     st.caption(
-        "Circle: ridge regression (many weak predictors, all held back). Diamond: partial least "
-        "squares (a few combined predictors). Full: surely better than the mean. Open: no better. "
-        "Few harvests left out in turn are few draws of the weather."
+        "Shares of what is explained as scored, not adjusted: many growers carry some of it by "
+        "chance alone, and variables tied together share theirs evenly. The split above is the "
+        "fairer answer for growers."
     )
+
+
+def same_hour(answers: DriverAnswers, chosen: str) -> None:
+    """pH and gravity at the same hour of every batch, since final values depend on the end."""
+    found = answers.fixed_hours
+    parts.sentence(found.sentence())
+    table = found.of(chosen)[
+        ["column", "verdict", "slope", "low", "high", "step", "q", "with_length"]
+    ]
+    parts.figure_beside_table(
+        detail.fixed_hours(found, chosen, parts.is_dark()),
+        table.assign(column=table["column"].map(title)).rename(columns={"column": "value"}),
+        f"fixed_hours_{chosen}",
+        f"Slope of {words.flavour(chosen)} on pH and on gravity at fixed hours, with intervals.",
+    )
+    st.caption(
+        "Final pH and gravity depend on when a fermentation was stopped; at the same hour they do "
+        "not. With length: how the value moved with length, -1 to 1; near 0 the two can be told "
+        "apart."
+    )
+    parts.rests_on(found.rests_on())
 
 
 def shown(heading: str, part: Callable[[DriverAnswers], None], answers: DriverAnswers) -> None:

@@ -149,8 +149,13 @@ class Questions:
         if key not in self._drivers:
             while len(self._drivers) >= KEPT_CHOICES:
                 self._drivers.pop(next(iter(self._drivers)), None)
-            self._drivers[key] = DriverAnswers(self.batches, self.profile, key)
+            self._drivers[key] = DriverAnswers(self.batches, self.profile, key, self._trusted())
         return self._drivers[key]
+
+    def _trusted(self) -> pd.DataFrame:
+        from origin_compare.fermentation.trust import without
+
+        return without(self.season.sheets["readings"], list(self.derived.aside))
 
     @cached_property
     def separable(self) -> Separability:

@@ -3,6 +3,7 @@
 import streamlit as st
 
 from origin_compare import page_drivers as pieces
+from origin_compare import page_origins as of_origin
 from origin_compare import page_parts as parts
 from origin_compare.page_answers import questions
 
@@ -29,8 +30,12 @@ with parts.question("What goes with flavour here: process or origin?"):
     attribute = answers.profile.attributes[0]
     with pieces.section("One attribute, batch by batch"):
         attribute = pieces.attribute(answers)
+        pieces.carried(answers, attribute)
+    with pieces.section("At the same hour of every batch"):
+        pieces.same_hour(answers, attribute)
+    pieces.shown("Season or grower", of_origin.seasons, answers)
     with pieces.section("Growers side by side"):
-        pieces.origins(answers, attribute)
+        of_origin.origins(answers, attribute)
     with pieces.section("Field and malt"):
-        pieces.field(answers, attribute)
-    pieces.shown("Does it foretell?", pieces.foresight, answers)
+        of_origin.field(answers, attribute)
+    pieces.shown("Does it foretell?", of_origin.foresight, answers)

@@ -25,10 +25,11 @@ with parts.question("What should the next batches test?"):
         pieces.seen(pieces.power(plan, wished))
         st.header("Before you make them", anchor=False)
         pieces.cautions(plan, wished, asked)
-        st.header("What each choice costs", anchor=False)
         with st.spinner("Planning each choice anew …"):
             options = pieces.options(asked, plan, wished)
-        pieces.otherwise(options)
+        if len(options.options) > 1:
+            st.header("What each choice costs", anchor=False)
+            pieces.otherwise(options)
         st.header("More batches, or fewer?", anchor=False)
         with st.spinner("Planning other numbers of batches …"):
             sizes = pieces.sizes(asked, wished)

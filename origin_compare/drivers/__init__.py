@@ -3,6 +3,7 @@
 from origin_compare.drivers.agreement import Agreement, agreement
 from origin_compare.drivers.answers_kept import DriverAnswers
 from origin_compare.drivers.doubted import Doubted, doubted, pointed_at
+from origin_compare.drivers.fixed_hours import FixedHours, fixed_hours
 from origin_compare.drivers.foresight import Foresight, foresight
 from origin_compare.drivers.growers import Origins, origins
 from origin_compare.drivers.opened import Opened, opened
@@ -10,6 +11,7 @@ from origin_compare.drivers.ordering import Importance, importance
 from origin_compare.drivers.overlap import Separability, separable
 from origin_compare.drivers.parting import Partition, hellinger, partition
 from origin_compare.drivers.paths import Path, path
+from origin_compare.drivers.randomised import Randomised, randomised
 from origin_compare.drivers.shares import Split, split
 from origin_compare.drivers.slopes import Effects, effects
 from origin_compare.drivers.spread import spread
@@ -18,6 +20,7 @@ from origin_compare.drivers.trial_options import TrialOptions, trial_options
 from origin_compare.drivers.trial_power import TrialPower, trial_power
 from origin_compare.drivers.trial_sizes import TrialSizes, trial_sizes
 from origin_compare.drivers.trials import Choices, Trials, next_trials
+from origin_compare.drivers.variance_parts import VarianceParts, variance_parts
 from origin_compare.drivers.wording import PROCESS, Limits
 
 __all__ = [
@@ -28,6 +31,7 @@ __all__ = [
     "Doubted",
     "DriverAnswers",
     "Effects",
+    "FixedHours",
     "Foresight",
     "Importance",
     "Limits",
@@ -35,6 +39,7 @@ __all__ = [
     "Origins",
     "Partition",
     "Path",
+    "Randomised",
     "Separability",
     "Split",
     "Traits",
@@ -42,9 +47,11 @@ __all__ = [
     "TrialPower",
     "TrialSizes",
     "Trials",
+    "VarianceParts",
     "agreement",
     "doubted",
     "effects",
+    "fixed_hours",
     "foresight",
     "hellinger",
     "importance",
@@ -54,6 +61,7 @@ __all__ = [
     "partition",
     "path",
     "pointed_at",
+    "randomised",
     "separable",
     "split",
     "spread",
@@ -61,4 +69,5 @@ __all__ = [
     "trial_options",
     "trial_power",
     "trial_sizes",
+    "variance_parts",
 ]

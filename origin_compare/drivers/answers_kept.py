@@ -7,15 +7,21 @@ from functools import cached_property
 import pandas as pd
 
 from origin_compare.drivers.agreement import Agreement, agreement
+from origin_compare.drivers.fixed_hours import FixedHours, fixed_hours
 from origin_compare.drivers.foresight import Foresight, foresight
 from origin_compare.drivers.growers import Origins, origins
 from origin_compare.drivers.opened import LongProfile, Opened, opened
+from origin_compare.drivers.ordering import Importance, importance
 from origin_compare.drivers.overlap import Separability, separable
 from origin_compare.drivers.paths import Path, path
+from origin_compare.drivers.randomised import Randomised, randomised
 from origin_compare.drivers.shares import Split, split
 from origin_compare.drivers.slopes import Effects, effects
 from origin_compare.drivers.spread import spread
 from origin_compare.drivers.traits import Traits, traits
+from origin_compare.drivers.variance_parts import VarianceParts, variance_parts
+from origin_compare.drivers.wording import title
+from origin_compare.errors import NotEnoughData
 
 
 class DriverAnswers:
@@ -25,11 +31,17 @@ class DriverAnswers:
     """
 
     def __init__(
-        self, batches: pd.DataFrame, profile: LongProfile, leave_out: tuple[str, ...] = ()
+        self,
+        batches: pd.DataFrame,
+        profile: LongProfile,
+        leave_out: tuple[str, ...] = (),
+        readings: pd.DataFrame | None = None,
     ) -> None:
+        """`readings`: the logs (`batch_id, hours, ph, sg`), those not to be trusted taken out."""
         self.batches = batches
         self.profile = profile
         self.leave_out = leave_out
+        self.readings = readings
 
     @cached_property
     def separable(self) -> Separability:
@@ -57,6 +69,11 @@ class DriverAnswers:
         return agreement(self.batches, self.profile, leave_out=self.leave_out)
 
     @cached_property
+    def lots(self) -> Origins:
+        """Lots side by side, each drawn towards the mean as far as it is uncertain."""
+        return origins(self.batches, self.profile, origin="lot_id", leave_out=self.leave_out)
+
+    @cached_property
     def traits(self) -> Traits:
         """Which figures of field and malt go with flavour?"""
         return traits(self.batches, self.profile, leave_out=self.leave_out)
@@ -65,6 +82,34 @@ class DriverAnswers:
     def foresight(self) -> Foresight:
         """Do process and field foretell a grower, or a season, never seen?"""
         return foresight(self.batches, self.profile, leave_out=self.leave_out)
+
+    @cached_property
+    def fixed_hours(self) -> FixedHours:
+        """Does pH or gravity at the same hour of every batch go with flavour?"""
+        if self.readings is None:
+            raise NotEnoughData("No readings were handed over, so no value at a fixed hour.")
+        return fixed_hours(self.batches, self.profile, self.readings, leave_out=self.leave_out)
+
+    @cached_property
+    def variance_parts(self) -> VarianceParts:
+        """Season, grower, the two together, batch, panel: how far does each set scores apart?"""
+        return variance_parts(self.batches, self.profile, leave_out=self.leave_out)
+
+    @cached_property
+    def randomised(self) -> Randomised:
+        """What does a randomised trial, where the records state one, show to cause what?"""
+        return randomised(self.batches, self.profile, leave_out=self.leave_out)
+
+    def importance(self, attribute: str) -> Importance:
+        """How much of an attribute's variation each of season, grower and process carries."""
+        kept = self.effects.kept
+        scores = self.profile.wide().loc[kept.rows.index, attribute]
+        names = [self.effects.origin, *self.effects.process, *kept.still]
+        if kept.rows["season"].nunique() > 1:
+            names = ["season", *names]
+        table = kept.rows[names].assign(season=kept.rows["season"].astype(str))[names]
+        named = table.reset_index(drop=True).rename(columns=title)
+        return importance(scores.reset_index(drop=True), named)
 
     @cached_property
     def spread(self) -> pd.DataFrame:

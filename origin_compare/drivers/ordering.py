@@ -19,6 +19,7 @@ from origin_compare.drivers.coding import (
     Array,
     as_table,
     basis,
+    beyond,
     coded,
     enough_rows,
     numeric_matrix,
@@ -108,16 +109,27 @@ def importance(y: Table, X: Table, *, missing: Literal["refuse", "drop"] = "refu
 
 
 def _all_r2(y: Array, blocks: list[Array]) -> Array:
-    """R2 of every subset of variables, indexed by its bits."""
+    """R2 of every subset of variables, indexed by its bits. The widest block (a factor of many
+    levels) is taken out once: what a subset adds to it is the R2 of what is left of both."""
     centred = y - y.mean()
     total = float(centred @ centred)
     if total == 0:
         raise ValueError("The response does not vary, so there is nothing to share out.")
+    widest = max(range(len(blocks)), key=lambda k: blocks[k].shape[1])
+    span = basis(blocks[widest])
+    within = span.T @ centred
+    alone = float(within @ within) / total
+    others = [k for k in range(len(blocks)) if k != widest]
     r2 = np.zeros(1 << len(blocks))
-    for size in range(1, len(blocks) + 1):
-        for subset in combinations(range(len(blocks)), size):
-            part = basis(np.hstack([blocks[k] for k in subset])).T @ centred
-            r2[sum(1 << k for k in subset)] = float(part @ part) / total
+    r2[1 << widest] = alone
+    for size in range(1, len(others) + 1):
+        for subset in combinations(others, size):
+            columns = np.hstack([blocks[k] for k in subset])
+            bits = sum(1 << k for k in subset)
+            part = basis(columns).T @ centred
+            r2[bits] = float(part @ part) / total
+            part = beyond(columns, span).T @ centred
+            r2[bits | 1 << widest] = alone + float(part @ part) / total
     return r2
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from origin_compare.answers import count, listed
+from origin_compare.drivers.calendar import weekend_words, with_calendar
 from origin_compare.drivers.coding import coded
 from origin_compare.drivers.kept import Kept, keep, numbers_of, refuse_below
 from origin_compare.drivers.ties import (
@@ -53,6 +54,7 @@ class Separability:
     `overlaps`: one row per pair (`first, second, kind, relation, strength, within, says`):
         `strength` 0 to 1 (|r|, or the square root of adjusted R2 when a factor is in the pair),
         `r` signed for two numbers, `within` the correlation within the origin.
+    `asides`: further sentences, such as which fermentations ran over a weekend.
     `condition_index`: of the numbers, centred and scaled; above 30 is usually called serious.
     """
 
@@ -63,6 +65,7 @@ class Separability:
     one_each: bool
     kept: Kept
     limits: Limits
+    asides: tuple[str, ...] = ()
 
     def pairs(self) -> pd.DataFrame:
         """One row per pair of variables, for a figure of what overlaps."""
@@ -87,7 +90,7 @@ class Separability:
             )
         still = self.spread[self.spread["sd"] == 0]["variable"]
         told += [f"{upper(title(name))} did not vary, so nothing goes with it." for name in still]
-        return told + _tie_sentences(self.tied(), self.origin)
+        return [*told, *self.asides, *_tie_sentences(self.tied(), self.origin)]
 
     def sentence(self) -> str:
         """All ties in one breath, or that there are none."""
@@ -158,7 +161,7 @@ def separable(
     than three batches, UnknownName for a missing column.
     """
     process = list(process)
-    kept = keep(batches, None, process, origin, (), leave_out)
+    kept = keep(with_calendar(batches), None, process, origin, (), leave_out)
     refuse_below(len(kept.rows), FEWEST, "What moves together")
     rows = kept.rows
     also = [name for name in NUMBERS if name in rows and name not in process]
@@ -180,6 +183,7 @@ def separable(
         one_each=bool(rows[origin].value_counts().max() == 1),
         kept=kept,
         limits=limits,
+        asides=tuple(said for said in [weekend_words(rows, origin, title(origin))] if said),
     )
 
 

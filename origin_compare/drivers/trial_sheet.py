@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from origin_compare.drivers.randomised import note_of
 from origin_compare.drivers.trials import KINDS, Trials
 from origin_compare.drivers.wording import joined, title
 
@@ -13,8 +14,8 @@ AIMED = {"length_h": "planned_h", "pitch_temp_c": "pitch_temp_c"}
 
 def run_sheet(plan: Trials) -> pd.DataFrame:
     """One row per batch in the order to make them, headers as the fermentations sheet has them:
-    `batch_id` and `pitched_at` to be written in, `vessel`, `planned_h`, `pitch_temp_c`, `ended_at`,
-    `randomised` (the settings drawn by lot) and a `note` of what to aim at and whose barley."""
+    `batch_id`, `pitched_at` and `ended_at` to be written in, `vessel`, `planned_h`, `pitch_temp_c`,
+    and a `note` that states the randomised trial, what to aim at and whose barley."""
     runs = plan.table()
     settings = [str(name) for name in runs if name not in KINDS]
     sheet = pd.DataFrame({"batch_id": "", "vessel": ""}, index=runs.index)
@@ -24,7 +25,6 @@ def run_sheet(plan: Trials) -> pd.DataFrame:
     for name, column in AIMED.items():
         if name in settings:
             sheet[column] = runs[name]
-    sheet["randomised"] = ", ".join(settings)
     sheet["note"] = [_note(row, settings, len(runs)) for row in runs.to_dict("records")]
     return sheet
 
@@ -33,4 +33,4 @@ def _note(row: dict, settings: list[str], runs: int) -> str:
     aims = joined(f"{title(name)} {row[name]:g}" for name in settings)
     barley = f"lot {row['lot_id']}; " if "lot_id" in row else ""
     again = f"; as run {row['repeats']}" if row["repeats"] else ""
-    return f"Trial run {row['order']} of {runs}: {barley}aim at {aims}{again}"
+    return f"{note_of(settings)}: run {row['order']} of {runs}; {barley}aim at {aims}{again}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -77,6 +78,8 @@ FACTORS = (
     "vessel",
     "delivery_id",
     "still",
+    "week",
+    "weekend",
     "season",
 )
 NUMBERS = (*PROCESS, "og_sg", "new_make_abv_pct")
@@ -93,6 +96,11 @@ BY_NATURE = frozenset(
         ("malt_id", "season"),
         ("malt_id", "variety"),
         ("delivery_id", "season"),
+        ("week", "season"),
+        ("week", "weekend"),
+        ("malt_id", "weekend"),
+        ("delivery_id", "weekend"),
+        ("malt_id", "week"),
     }
 )
 
@@ -119,13 +127,24 @@ class Limits:
 USUAL = Limits()
 
 
+AT_HOUR = re.compile(r"(ph|sg)_(\d+)h")
+"""A value at a fixed hour: `ph_72h`."""
+AT_NAMES = {"ph": "pH", "sg": "gravity"}
+
+
 def title(column: str) -> str:
     """What people call a column; the column's own name where no title is kept."""
+    at = AT_HOUR.fullmatch(column)
+    if at:
+        return f"{AT_NAMES[at[1]]} at {at[2]} h"
     return TITLES.get(column, column.replace("_", " "))
 
 
 def step(column: str) -> tuple[float, str]:
     """The step a slope is told per, and the step in words."""
+    at = AT_HOUR.fullmatch(column)
+    if at:
+        return STEPS[f"final_{at[1]}"]
     return STEPS.get(column, (1.0, f"1 of {title(column)}"))
 
 

@@ -7,7 +7,16 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from origin_compare import words
-from origin_compare.drivers import Agreement, Foresight, Opened, Origins, Path, Traits
+from origin_compare.drivers import (
+    Agreement,
+    FixedHours,
+    Foresight,
+    Opened,
+    Origins,
+    Path,
+    Traits,
+    VarianceParts,
+)
 from origin_compare.drivers.wording import step, title, upper
 from origin_compare.figures.style import OKABE_ITO, SYMBOLS, dress, ink, interval
 
@@ -204,6 +213,75 @@ def traits(found: Traits, attribute: str, dark: bool = False) -> go.Figure:
     dress(figure, dark, height=27 * len(names) + 100, left=230)
     figure.update_yaxes(categoryorder="array", categoryarray=names, autorange="reversed")
     figure.update_xaxes(title_text="score points")
+    return figure
+
+
+def fixed_hours(found: FixedHours, attribute: str, dark: bool = False) -> go.Figure:
+    """Slope of the attribute on pH and on gravity at each hour, a panel each, with intervals."""
+    shades = ink(dark)
+    rows = found.of(attribute)
+    kinds = [("ph_", "pH, per 0.1 pH"), ("sg_", "gravity, per degree")]
+    figure = make_subplots(
+        rows=1, cols=2, horizontal_spacing=0.12, subplot_titles=[says for _, says in kinds]
+    )
+    for column, (start, _) in enumerate(kinds, start=1):
+        mine = rows[rows["column"].str.startswith(start)]
+        for verdicts, symbol, colour in (
+            (["clear"], "circle", shades.accent),
+            (["a hint"], "circle-open", shades.estimate),
+            (["not shown", "panel cannot tell"], "circle", shades.soft),
+            (["cannot be told apart"], "x-thin-open", shades.faint),
+        ):
+            part = mine[mine["verdict"].isin(verdicts)]
+            figure.add_scatter(
+                x=part["hour"], y=part["slope"], mode="markers",
+                marker={"symbol": symbol, "size": 10, "color": colour, "line": {"width": 2}},
+                error_y={
+                    "type": "data", "symmetric": False, "width": 0, "color": colour,
+                    "array": part["high"] - part["slope"],
+                    "arrayminus": part["slope"] - part["low"],
+                },
+                customdata=part[["low", "high", "verdict"]].to_numpy(),
+                hovertemplate="%{x} h: %{y:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f}), "
+                "%{customdata[2]}<extra></extra>",
+                row=1, col=column,
+            )  # fmt: skip
+        figure.add_hline(y=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
+    dress(figure, dark, height=300, left=60)
+    figure.update_annotations(font={"size": 12, "color": shades.soft})
+    figure.update_xaxes(title_text="hours", tickvals=sorted(rows["hour"].unique()))
+    figure.update_yaxes(title_text="score points", row=1, col=1)
+    return figure
+
+
+def variance_parts(found: VarianceParts, dark: bool = False) -> go.Figure:
+    """How far season, grower, grower in its season, batch and panel set scores apart."""
+    shades = ink(dark)
+    table = found.table()
+    names = [words.flavour(name) for name in dict.fromkeys(table["attribute"])]
+    kinds = list(dict.fromkeys(table["part"]))
+    figure = make_subplots(
+        rows=1, cols=len(kinds), shared_yaxes=True, horizontal_spacing=0.03, subplot_titles=kinds
+    )
+    for column, kind in enumerate(kinds, start=1):
+        rows = table[table["part"] == kind]
+        at = rows["attribute"].map(words.flavour).tolist()
+        if rows["low"].notna().any():
+            line = interval(rows["low"], rows["high"], at, shades.estimate)
+            figure.add_trace(line, row=1, col=column)
+        figure.add_scatter(
+            x=rows["sd"], y=at, mode="markers", marker={"size": 8, "color": shades.estimate},
+            customdata=rows[["low", "high"]].to_numpy(),
+            hovertemplate="%{y}: %{x:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f})"
+            "<extra></extra>",
+            row=1, col=column,
+        )  # fmt: skip
+    dress(figure, dark, height=27 * len(names) + 120, left=110)
+    figure.update_layout(margin={"t": 58})
+    figure.update_annotations(font={"size": 12, "color": shades.soft})
+    figure.update_xaxes(matches="x", rangemode="tozero")
+    figure.update_xaxes(title_text="score points", row=1, col=1)
+    figure.update_yaxes(categoryorder="array", categoryarray=names, autorange="reversed")
     return figure
 
 

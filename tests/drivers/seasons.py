@@ -57,10 +57,12 @@ def invent(
     together: float = 0.0,
     seasons: int = 1,
     hidden: float = 0.0,
+    season_sd: float = 0.4,
 ) -> Invented:
     """A season: `tied` is the share of the process variables' variance that is the growers' own,
     `together` the correlation of length with final pH, `hidden` how far what growers do to
-    length goes with what their barley gives (score points per step of their own length)."""
+    length goes with what their barley gives (score points per step of their own length);
+    `season_sd` how far several seasons differ."""
     rng = np.random.default_rng(seed)
     n = growers * each
     g = np.repeat(np.arange(growers), each)
@@ -70,6 +72,9 @@ def invent(
     B = np.zeros((3, attributes)) if slopes is None else slopes
     effect = grower_sd * rng.normal(size=(growers, attributes)) + hidden * habit[:, :1]
     signal = x @ B + effect[g]
+    harvest = rng.permutation(np.arange(n) % seasons) if seasons > 1 else np.zeros(n, dtype=int)
+    if seasons > 1:
+        signal = signal + season_sd * rng.normal(size=(seasons, attributes))[harvest]
     scores = signal + batch_sd * rng.normal(size=signal.shape)
     scores = scores + panel_sd * rng.normal(size=signal.shape)
     ids = [f"B{k:03d}" for k in range(n)]
@@ -77,7 +82,7 @@ def invent(
     batches = pd.DataFrame(
         {
             "batch_id": ids,
-            "season": pd.array(2024 + rng.permutation(np.arange(n) % seasons), dtype="Int64"),
+            "season": pd.array(2024 + harvest, dtype="Int64"),
             "status": "distilled",
             "grower_id": [f"G{k:02d}" for k in g],
             "lot_id": [f"L{k:02d}" for k in g],

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from origin_compare.drivers import Choices, next_trials
+from origin_compare.drivers.randomised import drawn_by_lot
 from origin_compare.drivers.trial_lots import barley_left, grain_per_batch_t, lots_to_come
 from origin_compare.drivers.trial_sheet import run_sheet
 
@@ -78,8 +79,9 @@ def test_the_run_sheet_says_what_to_aim_at_and_what_was_drawn() -> None:
     sheet = run_sheet(plan)
     assert (sheet["planned_h"] == plan.runs["length_h"]).all()
     assert (sheet["vessel"] == plan.runs["vessel"]).all()
-    assert set(sheet["randomised"]) == {"length_h, peak_temp_c"}
+    assert {drawn_by_lot(note) for note in sheet["note"]} == {frozenset(settings)}
     assert re.fullmatch(
-        r"Trial run 1 of 4: lot L1; aim at length (96|132) and peak temperature (28|31)",
+        r"Randomised trial of length and peak temperature: run 1 of 4; lot L1; aim at "
+        r"length (96|132) and peak temperature (28|31)",
         sheet["note"].iloc[0],
     )

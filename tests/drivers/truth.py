@@ -37,7 +37,9 @@ def true_split(season: Invented) -> dict[str, float]:
     from origin_compare.drivers.coding import coded
 
     process = season.batches[PROCESS].to_numpy()
-    spans = _Spans(coded(season.batches["grower_id"]), process)
+    names = ["grower_id", "season"] if season.batches["season"].nunique() > 1 else ["grower_id"]
+    origin = np.hstack([coded(season.batches[name].astype(str)) for name in names])
+    spans = _Spans(origin, process)
     n = spans.n
     signal = season.signal - season.signal.mean(axis=0)
     size = (signal**2).sum(axis=0)

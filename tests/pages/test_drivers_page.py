@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
@@ -44,6 +45,8 @@ def test_what_can_be_told_apart_stands_before_any_coefficient() -> None:
         "Origin or process, attribute by attribute",
         "Length, peak temperature and final pH",
         "One attribute, batch by batch",
+        "At the same hour of every batch",
+        "Season or grower",
         "Growers side by side",
         "Field and malt",
         "Does it foretell?",
@@ -57,7 +60,7 @@ def test_what_can_be_told_apart_stands_before_any_coefficient() -> None:
 def test_every_figure_has_words_for_a_reader_who_cannot_see_it() -> None:
     app = opened("drivers", path="true")
     figures = app.get("plotly_chart")
-    assert len(figures) == 8
+    assert len(figures) == 10
     assert all(len(figure.proto.alt) > 40 for figure in figures)
 
 
@@ -124,3 +127,11 @@ def test_without_tastings_what_moved_together_is_still_told(
     ]
     assert _headers(app) == ["What these batches can tell apart"]
     assert not app.error
+
+
+def test_lots_stand_side_by_side_too_and_what_each_carries_is_told() -> None:
+    app = opened("drivers", side_by_side="lots", carried="true")
+    text = said(app)
+    assert re.search(r"Together they go with \d+ % of the variation in fruity estery: ", text)
+    assert any("lot_id" in one.value or "lot" in one.value for one in app.dataframe)
+    assert "Two seasons are two draws of the weather" in text
