@@ -127,6 +127,8 @@ def used_for(name: str) -> str:
     also = [_ALSO_USED[short]] if short in _ALSO_USED else []
     if short.startswith("heel_"):
         return "heel left in a vessel, on Chain"
+    if short == "weak_worts_pct":
+        return "weak worts of the mash before, on Chain"
     return "; ".join([*reviewed, *also]) or "kept on record; no page holds anything to it"
 
 

@@ -15,6 +15,7 @@ from origin_compare.measures import extract_kg, litres_of_alcohol, wash_abv
 from origin_compare.records.frames import looked_up
 from origin_compare.records.season import Season
 from origin_compare.records.shares import extract_of_malt, predicted_of_malt
+from origin_compare.records.weak_worts import carried_kg, in_order
 
 ACCOUNT_COLUMNS = [
     *["step", "amount", "unit", "of_before_pct", "limit", "verdict", "source", "says"],
@@ -113,7 +114,9 @@ def batch_flows(season: Season) -> pd.DataFrame:
     table["grain_t"] = _by_batch(mashes, per_malt, table.index) / 1000
     in_kg = extract_of_malt(season.sheets["malts"])
     table["laboratory_kg"] = _by_batch(mashes, in_kg, table.index)
-    table["extract_kg"] = _extract(mashes).reindex(table.index)
+    carried = carried_kg(in_order(season)).reindex(table.index)
+    # What the malt gave: less what weak worts brought in, with what they took on.
+    table["extract_kg"] = _extract(mashes).reindex(table.index) + carried.fillna(0.0)
     strength = _strength_from_gravity(season, batches)
     table["gravity_lpa"] = litres_of_alcohol(batches["wort_l"], strength)
     spirits = season.sheets["spirits"]

@@ -16,11 +16,14 @@ STEPS = (
     ("heel_malt_kg", "malt", "grist_kg"),
     ("heel_mash_l", "mash", "mash_wort_l"),
     ("heel_wash_l", "fermentation", "wort_l"),
+    ("heel_charger_l", "charger", "wash_l"),
+    ("heel_low_wines_l", "low wines", "low_wines_l"),
     ("heel_spirit_l", "spirit", "new_make_l"),
 )
 """Name of the house's window, the step, and the batch's amount it stands beside."""
 
-BEFORE_STILL = tuple(name for name, _, _ in STEPS[:4])
+IN_THE_STILL_HOUSE = ("charger", "low wines", "spirit")
+"""Vessels a batch meets only once it is distilled; they are known by the still."""
 
 SpanOf = Callable[[str], Span]
 
@@ -72,30 +75,41 @@ def _with_vessels(season: Season) -> pd.DataFrame:
     table["mashed_at"] = mashed.reindex(table["batch_id"]).to_numpy()
     # What is steeped for a batch weighs more than its malt; the lesser makes the heel count more.
     table["grain_kg"] = table["grist_kg"]
-    none = pd.Series("", index=table.index)
-    return table.assign(
-        at_grain=none, at_malt=none, at_mash=none,
-        at_fermentation=table["vessel"].fillna(""), at_spirit=table["still"].fillna(""),
-        when_grain=table["mashed_at"], when_malt=table["mashed_at"], when_mash=table["mashed_at"],
-        when_fermentation=table["pitched_at"], when_spirit=table["distilled_on"],
-    )  # fmt: skip
+    table["low_wines_l"] = _low_wines(season, table)
+    for step in ("grain", "malt", "mash"):
+        table[f"at {step}"], table[f"when {step}"] = "", table["mashed_at"]
+    table["at fermentation"] = table["vessel"].fillna("")
+    table["when fermentation"] = table["pitched_at"]
+    for step in IN_THE_STILL_HOUSE:
+        table[f"at {step}"] = table["still"].fillna("")
+        table[f"when {step}"] = table["distilled_on"]
+    return table
+
+
+def _low_wines(season: Season, table: pd.DataFrame) -> pd.Series:
+    """Litres of low wines of each batch; not on record, the least its wash can have given."""
+    by_batch = season.sheets["spirits"].groupby("batch_id")["low_wines_l"].sum(skipna=False)
+    window = season.rules.windows.get("low_wines_abv_pct")
+    strongest = window.high if window and window.high else float("nan")
+    least = table["wash_l"] * table["wash_abv_pct"] / strongest
+    return by_batch.reindex(table["batch_id"]).set_axis(table.index).fillna(least)
 
 
 def _at_step(
     season: Season, table: pd.DataFrame, name: str, step: str, amount: str
 ) -> Iterator[tuple[str, Heel]]:
-    ordered = table.dropna(subset=f"when_{step}").sort_values(f"when_{step}", kind="stable")
-    before = ordered.groupby(f"at_{step}")["batch_id"].shift()
-    there = table["new_make_l"].notna() if step == "spirit" else pd.Series(True, index=table.index)
-    for row in table[there].itertuples():
-        vessel = str(getattr(row, f"at_{step}"))
+    ordered = table.dropna(subset=f"when {step}").sort_values(f"when {step}", kind="stable")
+    before = ordered.groupby(f"at {step}")["batch_id"].shift()
+    met = table["new_make_l"].notna() if step in IN_THE_STILL_HOUSE else table["batch_id"].notna()
+    for at, row in table[met].iterrows():
+        vessel = str(row[f"at {step}"])
         window = season.rules.windows.get(f"{name} {vessel}") or season.rules.windows.get(name)
         if window is None:
             continue
-        stood = before.get(row.Index)
-        share = _share(window, float(getattr(row, amount)))
+        stood = before.get(at)
+        share = _share(window, float(row[amount]))
         yield (
-            str(row.batch_id),
+            str(row["batch_id"]),
             Heel(step, vessel, window, share, None if pd.isna(stood) else str(stood)),
         )
 

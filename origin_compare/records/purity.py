@@ -10,7 +10,7 @@ import pandas as pd
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
 from origin_compare.house import Window
-from origin_compare.records import heels
+from origin_compare.records import heels, weak_worts
 from origin_compare.records.balance import Balance, batch_balance, batch_flows, lot_balance
 from origin_compare.records.carry_over import (
     Returned,
@@ -45,6 +45,7 @@ class Purity:
     empty where none is known. `share`: its span; `grain`: its span of the grain alone.
     `parts` (`PART_COLUMNS`): what made the span as wide as it is. `reasons`: why the batch cannot
     be called of one origin, empty where it can. `assumptions`: what the span stands on.
+    `taken_as_none`: what the house has not stated, such as heels.
     """
 
     batch_id: str
@@ -57,7 +58,7 @@ class Purity:
     assumptions: tuple[str, ...]
     runs: pd.DataFrame
     distilled: bool = True
-    heels_stated: bool = False
+    taken_as_none: tuple[str, ...] = ()
 
     @property
     def single_origin(self) -> bool:
@@ -82,7 +83,8 @@ class Purity:
         )
         if self.share.words() == self.share.between():
             said += ", least and most alike"
-        return said if self.heels_stated else f"{said}, heels not stated and taken as none"
+        silent = " and ".join(self.taken_as_none)
+        return f"{said}, {silent} not stated and taken as none" if silent else said
 
     def table(self) -> pd.DataFrame:
         return self.parts
@@ -116,7 +118,7 @@ class Reckoning:
         batch = rows.iloc[0]
         name = self._greatest(batch_id) if origin is None else origin
         grain = self._grain(batch_id, name)
-        fresh = self._with_heels(batch_id, name, grain)
+        fresh = self._with_heels(batch_id, name)
         runs = self._runs(name)
         mine = runs[runs["batch_id"] == batch_id].reset_index(drop=True)
         share, old = fresh, None
@@ -126,9 +128,13 @@ class Reckoning:
             share = heels.with_heels(charge, under, lambda other: self._grain(other, name))
         return Purity(
             batch_id, self.level, name, share, grain,
-            self._parts(batch_id, grain, fresh, old, share), self._reasons(batch, share, old),
-            self._assumptions(batch), mine, bool(len(mine)), not heels.not_stated(self.season),
+            self._parts(batch_id, name, fresh, old, share), self._reasons(batch, share, old),
+            self._assumptions(batch), mine, bool(len(mine)), self._taken_as_none(),
         )  # fmt: skip
+
+    def _taken_as_none(self) -> tuple[str, ...]:
+        silent = ("heels",) if heels.not_stated(self.season) else ()
+        return silent if self.mashes["known"].all() else (*silent, "weak worts")
 
     @cached_property
     def back(self) -> Returned:
@@ -145,6 +151,10 @@ class Reckoning:
     @cached_property
     def heels(self) -> dict[str, list[heels.Heel]]:
         return heels.heels(self.season)
+
+    @cached_property
+    def mashes(self) -> pd.DataFrame:
+        return weak_worts.in_order(self.season)
 
     @cached_property
     def flows(self) -> pd.DataFrame:
@@ -171,6 +181,10 @@ class Reckoning:
         return {}
 
     @cached_property
+    def _worts(self) -> dict[str, dict[str, Span]]:
+        return {}
+
+    @cached_property
     def _run_tables(self) -> dict[str, pd.DataFrame]:
         return {}
 
@@ -185,27 +199,35 @@ class Reckoning:
         known = self.spans.get(batch_id, {ANY_OTHER: ANYTHING})
         return known.get(name, known[ANY_OTHER])
 
-    def _with_heels(self, batch_id: str, name: str, grain: Span) -> Span:
+    def _wort(self, batch_id: str, name: str) -> Span:
+        """The origin's span of the wort: of the grain, with the weak worts of the mash before."""
+        if name not in self._worts:
+            self._worts[name] = weak_worts.mixed_in(self.mashes, lambda one: self._grain(one, name))
+        return self._worts[name].get(batch_id, self._grain(batch_id, name))
+
+    def _with_heels(self, batch_id: str, name: str) -> Span:
         under = [one for one in self.heels.get(batch_id, []) if one.step != "spirit"]
-        return heels.with_heels(grain, under, lambda other: self._grain(other, name))
+        wort = self._wort(batch_id, name)
+        return heels.with_heels(wort, under, lambda other: self._grain(other, name))
 
     def _runs(self, name: str) -> pd.DataFrame:
         if name not in self._run_tables:
 
             def own(batch_id: str) -> Span:
-                return self._with_heels(batch_id, name, self._grain(batch_id, name))
+                return self._with_heels(batch_id, name)
 
             self._run_tables[name] = own_by_run(self.order, own, self.back)
         return self._run_tables[name]
 
     def _parts(
-        self, batch_id: str, grain: Span, fresh: Span, old: Span | None, share: Span
+        self, batch_id: str, name: str, fresh: Span, old: Span | None, share: Span
     ) -> pd.DataFrame:
         under = "; ".join(one.says() for one in self.heels.get(batch_id, []))
-        lines = [
-            (f"grain of {self.level}", grain, self._grain_words(batch_id)),
-            ("the same, heels mixed in", fresh, under or "none stated"),
-        ]
+        grain = (f"grain of {self.level}", self._grain(batch_id, name), self._grain_words(batch_id))
+        lines = [grain, ("the same, heels mixed in", fresh, under or "none stated")]
+        if self.mashes["known"].any():
+            came = weak_worts.says(self.mashes, batch_id)
+            lines.insert(1, ("the same, weak worts mixed in", self._wort(batch_id, name), came))
         if old is not None:
             lines += [
                 ("alcohol from earlier runs", old, self.back.says),
@@ -272,7 +294,8 @@ class Reckoning:
         lost = untold(self.order)
         silent = heels.not_stated(self.season)
         if silent:
-            said.append(f"heels at {listed(silent)} not stated, taken as none")
+            said.append(f"heels at {listed(silent, 9)} not stated, taken as none")
+        said += weak_worts.assumed(self.mashes)
         return (*said, lost) if lost else tuple(said)
 
     def _recorded(self, batch_id: str) -> list[str]:

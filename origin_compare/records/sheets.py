@@ -315,6 +315,22 @@ MASHES = Sheet(
         _gravity("wort_sg", "wort gravity", "wort gravity"),
         _number("wort_ph", "wort pH", 3.5, 7.5, "wort ph", "ph"),
         _number("run_off_h", "run-off, h", 0.1, 48, "run off", "run-off", "run off hours"),
+        Column(
+            "weak_wort_l",
+            "number",
+            "weak worts of the mash before taken in, L",
+            possible=(0, 1e6),
+            also=("weak worts", "weak wort", "sparge returned", "weak worts litres"),
+            since=7,
+        ),
+        Column(
+            "weak_wort_sg",
+            "gravity",
+            "gravity of the weak worts taken in",
+            possible=(0.980, 1.140),
+            also=("weak worts gravity", "weak wort gravity", "sparge gravity"),
+            since=7,
+        ),
     ),
 )
 

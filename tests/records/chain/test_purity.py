@@ -21,21 +21,22 @@ def test_a_batch_kept_apart_can_be_called_of_one_grower() -> None:
     assert isinstance(found, Answer)
     assert found.single_origin
     assert found.sentence() == (
-        "100 % of the alcohol of batch B2 is of grower B, least and most alike, heels not stated "
-        "and taken as none: it can be called of one grower."
+        "100 % of the alcohol of batch B2 is of grower B, least and most alike, heels and weak "
+        "worts not stated and taken as none: it can be called of one grower."
     )
     assert found.rests_on() == (
         "Grain by mass and by extract; foreshots and feints are kept apart by grower; heels at "
-        "grain, malt, mash, fermentation and spirit not stated, taken as none."
+        "grain, malt, mash, fermentation, charger, low wines and spirit not stated, taken as none; "
+        "weak worts not stated, taken as none."
     )
 
 
 def test_carry_over_above_the_limit_says_so() -> None:
     found = purity(runs_of(["A"] * 20 + ["B"], rules("no", **A_THIRD_AT_30)), "B21")
     assert found.sentence() == (
-        "Between 61 and 62 % of the alcohol of batch B21 is of grower B, heels not stated and "
-        "taken as none. It cannot be called of one grower: alcohol carried over from earlier runs "
-        "38 to 39 %, limit at most 5 % (foreshots and feints are not kept apart)."
+        "Between 61 and 62 % of the alcohol of batch B21 is of grower B, heels and weak worts not "
+        "stated and taken as none. It cannot be called of one grower: alcohol carried over from "
+        "earlier runs 38 to 39 %, limit at most 5 % (foreshots and feints are not kept apart)."
     )
     later = purity(runs_of(["A"] * 20 + ["B"] * 4, rules("no", **A_THIRD_AT_30)), "B24")
     assert later.single_origin, "2 % is left by the fourth run"
@@ -119,8 +120,10 @@ def test_a_heel_stated_for_one_vessel_counts_in_that_vessel() -> None:
     season = runs_of(["A", "B", "A"], house, fermentations__vessel=["V1", "V2", "V2"])
     assert purity(season, "B1").share.least == 1.0
     assert purity(season, "B3").share.least == pytest.approx(1 - 400 / 4400)
-    assert not_stated(season) == ("grain", "malt", "mash", "spirit")
-    assert "heels at grain, malt, mash and spirit not stated" in purity(season, "B3").rests_on()
+    assert not_stated(season) == ("grain", "malt", "mash", "charger", "low wines", "spirit")
+    assert "heels at grain, malt, mash, charger, low wines and spirit not stated" in (
+        purity(season, "B3").rests_on()
+    )
 
 
 def test_a_heel_in_a_vessel_without_a_volume_leaves_it_open() -> None:
