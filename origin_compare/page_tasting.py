@@ -246,8 +246,9 @@ def _how_to_score(kept: KeptPlan) -> None:
         st.markdown(
             "It prints each assessor's own address. A scoring key opens one assessor's sheet, "
             "no other, so hand each out to its assessor only. For tablets add `--at` and this "
-            "machine's address in the house network; nothing is encrypted on the way, so use a network of "
-            "your own. Stop it with Ctrl-C when the sitting is over: what was entered is kept here."
+            "machine's address in the house network; nothing is encrypted on the way, so use a "
+            "network of your own. Stop it with Ctrl-C when the sitting is over: what was entered "
+            "is kept here."
         )
 
 
