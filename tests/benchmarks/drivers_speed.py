@@ -18,12 +18,24 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from origin_compare.drivers import effects, hellinger, partition, separable, split
+from origin_compare.drivers import (
+    agreement,
+    effects,
+    fixed_hours,
+    foresight,
+    hellinger,
+    origins,
+    partition,
+    separable,
+    split,
+    traits,
+    variance_parts,
+)
 from tests.drivers.seasons import Invented, invent, two_true
 
 MITE = Path(__file__).resolve().parents[1] / "outside" / "partition_mite"
 PERMUTATIONS = 4999
-PAGE_S = 2.0
+PAGE_S = {60: 2.0, 600: 15.0}
 RATIO = 5.0
 
 VEGAN = """
@@ -79,13 +91,45 @@ def vegan() -> float:
     return float(done.stdout.split()[-1])
 
 
+FIELD = ("grain_n_pct_dm", "screenings_pct", "rain_mm", "fan_mg_l")
+
+
+def with_field_and_logs(season: Invented) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Batches with field figures of their growers, and 8-hourly logs, for the whole page."""
+    rng = np.random.default_rng(5)
+    batches = season.batches
+    grower = pd.factorize(batches["grower_id"])[0]
+    field = {name: rng.normal(size=grower.max() + 1)[grower] for name in FIELD}
+    hours = np.arange(0, 128, 8.0)
+    fall = np.minimum(hours, 60) / 60
+    logs = [
+        pd.DataFrame(
+            {
+                "batch_id": name,
+                "hours": hours,
+                "ph": 5.2 - 1.7 * fall + 0.05 * rng.normal(size=len(hours)),
+                "sg": 1.065 - 0.065 * fall + 0.001 * rng.normal(size=len(hours)),
+            }
+        )
+        for name in batches["batch_id"]
+    ]
+    return batches.assign(**field), pd.concat(logs, ignore_index=True)
+
+
 def page(season: Invented) -> Callable[[], object]:
-    """What the drivers' page asks for at once."""
+    """What the drivers' page asks for at once, everything on it."""
+    batches, logs = with_field_and_logs(season)
 
     def asked() -> None:
-        separable(season.batches)
-        effects(season.batches, season.profile)
-        split(season.batches, season.profile)
+        separable(batches)
+        effects(batches, season.profile)
+        split(batches, season.profile)
+        variance_parts(batches, season.profile)
+        origins(batches, season.profile)
+        agreement(batches, season.profile)
+        traits(batches, season.profile)
+        foresight(batches, season.profile)
+        fixed_hours(batches, season.profile, logs)
 
     return asked
 
@@ -101,10 +145,11 @@ def main() -> int:
         broken.append(f"partition is {vegan_s / ours_s:.1f} times as fast, {RATIO:.0f} promised")
     for growers, each in ((20, 3), (40, 15)):
         season = invent(1, growers=growers, each=each, attributes=14, slopes=two_true(14))
+        n = growers * each
         seconds = best(page(season))
-        print(f"page of {growers * each} batches x 14 attributes: {seconds:.2f} s")
-        if growers * each == 60 and seconds > PAGE_S:
-            broken.append(f"page of 60 batches took {seconds:.2f} s, {PAGE_S:.0f} s promised")
+        print(f"page of {n} batches x 14 attributes: {seconds:.2f} s")
+        if seconds > PAGE_S[n]:
+            broken.append(f"page of {n} batches took {seconds:.2f} s, {PAGE_S[n]:.0f} s promised")
     print("\n".join(broken) if broken else "every promise kept")
     return 1 if broken else 0
 

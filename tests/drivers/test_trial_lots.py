@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from origin_compare import load_folder
 from origin_compare.drivers import Choices, next_trials
 from origin_compare.drivers.randomised import drawn_by_lot
 from origin_compare.drivers.trial_lots import barley_left, grain_per_batch_t, lots_to_come
 from origin_compare.drivers.trial_sheet import run_sheet
+from origin_compare.reports.exports import safe_csv
 
 SHEETS = {
     "lots": pd.DataFrame(
@@ -85,3 +88,16 @@ def test_the_run_sheet_says_what_to_aim_at_and_what_was_drawn() -> None:
         r"length (96|132) and peak temperature (28|31)",
         sheet["note"].iloc[0],
     )
+
+
+def test_the_filled_run_sheet_is_read_back_by_the_intake(tmp_path: Path) -> None:
+    settings = {"length_h": [96.0, 132.0], "pitch_temp_c": [19.0, 22.0]}
+    sheet = run_sheet(next_trials(Choices(settings, vessels=["W1", "W2"]), 4, 0.5))
+    sheet["batch_id"] = [f"T{k}" for k in range(4)]
+    sheet["pitched_at"] = [f"2026-01-{5 + 7 * k:02d} 08:00" for k in range(4)]
+    (tmp_path / "run_sheet.csv").write_bytes(safe_csv(sheet))
+    made = load_folder(tmp_path).batches.set_index("batch_id")
+    assert made["planned_h"].tolist() == sheet["planned_h"].tolist()
+    assert made["pitch_temp_c"].tolist() == sheet["pitch_temp_c"].tolist()
+    assert made["vessel"].tolist() == sheet["vessel"].tolist()
+    assert {drawn_by_lot(note) for note in made["note"]} == {frozenset(settings)}
