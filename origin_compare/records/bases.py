@@ -65,6 +65,14 @@ PREDICTED = Based(
     "predicted_lpa_t", "predicted yield", "L/t", 0, per_t_dry, "predicted_basis", "moisture_pct"
 )
 BASED: Mapping[str, tuple[Based, ...]] = {"lots": (NITROGEN,), "malts": (EXTRACT, PREDICTED)}
+BASIS_OF: Mapping[str, str] = {
+    name: of.basis
+    for all_of in BASED.values()
+    for of in all_of
+    for name in (of.column, *((of.other.column,) if of.other else ()))
+}
+"""By column the column that holds its basis."""
+
 NAMED = {"lots": ("lot_id", "lot"), "malts": ("malt_id", "malt")}
 """The column that names a row, and what it is called."""
 

@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 
-from origin_compare.measures import plato_to_sg, sg_to_plato
+from origin_compare.measures import l_deg_kg_to_pct, plato_to_sg, protein_to_n, sg_to_plato
 from origin_compare.records.cells import BELOW_LIMIT, Coded, Distinct, Hints, Parsed, parsed
 from origin_compare.records.sheets import Column
 from origin_compare.records.units import conversion, gravity_scale, unit_word
@@ -243,9 +243,9 @@ def _check_range(values: np.ndarray, seen: Distinct, column: Column) -> None:
 
 def advice(value: float, column: Column) -> str:
     """What may have happened to a figure that cannot be."""
-    swapped = _swapped(value, column)
-    if swapped:
-        return swapped
+    other = _swapped(value, column) or _other_unit(value, column)
+    if other:
+        return other
     if column.kind == "temperature" and column.possible and value > column.possible[1]:
         celsius = (value - 32) / 1.8
         if _possible(celsius, column):
@@ -266,6 +266,21 @@ def _swapped(value: float, column: Column) -> str:
         return "This looks like a gravity. Were the columns swapped? Write the pH here."
     if column.kind == "gravity" and 2.5 <= value <= 7:
         return "This looks like a pH. Were the columns swapped? Write the gravity here."
+    return ""
+
+
+def _other_unit(value: float, column: Column) -> str:
+    """Protein among nitrogen, or litre-degrees among per cent of extract."""
+    if column.name == "grain_n_pct_dm" and 6 <= value <= 25:
+        return (
+            f"Protein? {written(value)} % protein is {float(protein_to_n(value)):.2f} % nitrogen. "
+            "Write that, or put protein into a column of its own."
+        )
+    if column.name == "extract_pct_dm" and 193 <= value <= 366:
+        return (
+            f"In L°/kg? {written(value)} L°/kg is about {float(l_deg_kg_to_pct(value)):.1f} %. "
+            "Write that, or put L°/kg into a column of its own."
+        )
     return ""
 
 
@@ -314,7 +329,7 @@ def _rescale(
     own = _on_scale(figures, scale, seen)
     values[open_] = _to_sg(figures[open_], scale)
     for other in ("sg", "thousand", "degrees"):
-        if other == scale or (given and scale == "plato"):
+        if other == scale or (scale == "plato" and other == "degrees"):
             continue
         low, high = SCALES[other]
         strayed = open_ & ~own & (figures >= low) & (figures <= high)
@@ -330,17 +345,21 @@ def _rescale(
 
 
 def _on_scale(figures: np.ndarray, scale: str, seen: Distinct) -> np.ndarray:
-    if scale == "plato":
-        return (figures >= 0) & (figures <= 33)
-    low, high = SCALES[scale]
+    low, high = SCALES[scale] if scale != "plato" else (-6.0, 33.0)
     inside = (figures >= low) & (figures <= high)
-    if scale == "degrees":  # 1.065 among degrees is a gravity, 1.1 is one degree and a bit
+    if scale in ("degrees", "plato"):  # 1.065 among degrees is a gravity, 1.1 is one and a bit
         long = seen.texts.str.fullmatch(r"[01][.,]\d{3,}").to_numpy(dtype=bool)
         inside &= ~(long & (figures >= SCALES["sg"][0]) & (figures <= SCALES["sg"][1]))
+    if scale == "plato":  # unless the whole column is written as finely
+        fine = seen.texts.str.fullmatch(r"-?\d+[.,]\d{3,}").to_numpy(dtype=bool)
+        above = (figures > 2) & (figures <= high)
+        inside |= (figures >= low) & (figures <= high) & bool(fine[above].any())
     return inside
 
 
 def _from_sg(sg: float, scale: str) -> str:
     if scale == "sg":
         return f"{sg:.4f}"
+    if scale == "plato":
+        return f"{float(sg_to_plato(sg)):.2f}"
     return f"{sg * 1000:.1f}" if scale == "thousand" else f"{(sg - 1) * 1000:.1f}"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
+from origin_compare.records.bases import BASIS_OF
 from origin_compare.records.halves import FIGURE, Mapped, holds, join_halves, named_halves
 from origin_compare.records.headers import columns_for, plain
-from origin_compare.records.sheets import SHEETS, Column, Sheet
+from origin_compare.records.sheets import AS_IS, SHEETS, Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
 from origin_compare.records.units import conversion, gravity_scale, split_unit, unit_words
 
@@ -177,6 +179,8 @@ def _assigned(
             mapped.append(Mapped(at, header, left[0], unit))
         else:
             refused.append((header, unit))
+    mapped, refused, bases = _with_bases(mapped, refused)
+    constants = {**bases, **constants}
     mapped, unknown = join_halves(raw, mapped, unknown)
     mapped, unknown = named_halves(raw, sheet, mapped, unknown)
     taken = {one.column.name for one in mapped} | set(constants)
@@ -220,15 +224,48 @@ def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:
 def _unit_fits(column: Column, unit: str) -> bool:
     """A word in brackets that is no unit is a remark; a unit must be one the column can take.
 
-    `as is` on a column of dry matter is no remark: read as dry, every figure would be wrong.
+    `as is` is no remark but a basis (`_with_bases`).
     """
-    if column.name.endswith("_dm") and "asis" in plain(unit):
-        return False
     if not unit or not unit_words(unit) or column.kind in ("key", "text", "date", "moment"):
         return True
     if column.kind == "gravity":
         return gravity_scale(unit) is not None
     return conversion(column, unit) is not None
+
+
+def _with_bases(
+    mapped: list[Mapped], refused: list[tuple[str, str]]
+) -> tuple[list[Mapped], list[tuple[str, str]], dict[str, str]]:
+    """Headers that name a basis, such as `Protein (% as is)`, give it to every row.
+
+    A header whose basis another column of the table would wrongly share is left out: read as dry,
+    every figure would be wrong. So is `as is` on a column of dry matter that keeps no basis.
+    """
+    kept: list[Mapped] = []
+    bases: dict[str, str] = {}
+    for one in mapped:
+        basis = BASIS_OF.get(one.column.name, "")
+        said = _basis_said(one)
+        apart = {_basis_said(other) for other in mapped
+                 if BASIS_OF.get(other.column.name) == basis}  # fmt: skip
+        if said == AS_IS and (not basis or len(apart) > 1):
+            refused = [*refused, (one.header, one.unit)]
+            continue
+        if said and basis:
+            bases[basis] = said
+        kept.append(replace(one, unit=_ENDS_IN_BASIS.sub("", one.unit)) if said else one)
+    return kept, refused, bases
+
+
+_ENDS_IN_BASIS = re.compile(r"[,;]?(as-?is|(?<=/t)(dm|dry))$")
+
+
+def _basis_said(one: Mapped) -> str:
+    """The basis a header names in its unit; dry only where the column's name does not say it."""
+    if "asis" in plain(one.unit) and one.column.kind == "number":
+        return AS_IS
+    dry = one.column.name == "predicted_lpa_t" and _ENDS_IN_BASIS.search(one.unit)
+    return "dry" if dry else ""
 
 
 def _doubled(mapped: Sequence[Mapped]) -> tuple[tuple[str, ...], ...]:

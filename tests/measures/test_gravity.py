@@ -87,3 +87,14 @@ def test_what_is_out_of_range_is_named(call, message) -> None:
     with pytest.raises(ValueError) as caught:
         call()
     assert str(caught.value) == message
+
+
+@given(st.floats(0, 40), st.floats(10, 25))
+def test_an_older_hydrometer_is_true_in_water_at_its_own_temperature(temp_c, calibrated_c) -> None:
+    # in pure water at any temperature it reads water's density there over that it was made for
+    grown = 1 + 25e-6 * (temp_c - calibrated_c)
+    reads = measures.water_density(temp_c) * grown / measures.water_density(calibrated_c)
+    assert measures.sg_at_20c(reads, temp_c, calibrated_c) == pytest.approx(1.0, abs=1e-12)
+    # made for 15.56 °C it reads 0.8 degree low at 20 °C (own arithmetic)
+    at_20 = measures.sg_at_20c(1.0640, 20.0, 15.56)
+    assert 1000 * (at_20 - 1.0640) == pytest.approx(0.8, abs=0.1)

@@ -67,6 +67,10 @@ def test_grain_goes_there_and_back(share: float, moisture: float) -> None:
     as_is = measures.dm_to_as_is(share, moisture)
     assert measures.as_is_to_dm(as_is, moisture) == pytest.approx(share, abs=1e-9)
     assert measures.n_to_protein(measures.protein_to_n(share)) == pytest.approx(share, abs=1e-9)
+    assert measures.per_t_dry(as_is, moisture) == pytest.approx(share, abs=1e-9)
+    brought = measures.at_moisture(as_is, moisture, 15.0)
+    assert measures.at_moisture(brought, 15.0, moisture) == pytest.approx(as_is, abs=1e-9)
+    assert brought * 0.85 == pytest.approx(as_is * (1 - moisture / 100), abs=1e-9)
     there = measures.pct_to_l_deg_kg(share)
     assert measures.l_deg_kg_to_pct(min(there, 386)) == pytest.approx(share, abs=1e-9)
 
@@ -76,5 +80,11 @@ def test_known_pairs_of_the_trade() -> None:
     assert measures.protein_to_n(13.2) == pytest.approx(2.11, abs=0.005)
     assert measures.l_deg_kg_to_pct(305) == pytest.approx(79, abs=0.1)
     assert measures.as_is_to_dm(76.4, 4.5) == pytest.approx(80)
+    assert measures.at_moisture(7.0, 20.0, 15.0) == pytest.approx(6.588, abs=0.001)
+    assert measures.at_moisture(7.0, 15.0, 16.0) / 7.0 == pytest.approx(1.012, abs=0.0005)
+    assert measures.per_t_dry(400, 4.5) == pytest.approx(418.85, abs=0.005)
+    assert measures.per_t_dry(400, 4.6) - measures.per_t_dry(400, 4.5) == pytest.approx(
+        0.44, abs=0.01
+    )
     assert measures.uk_proof_to_abv(70) == pytest.approx(40, abs=0.1)
     assert measures.us_proof_gallons_to_lpa(1) == pytest.approx(1.893, abs=0.0005)

@@ -12,6 +12,8 @@ def test_litres_of_alcohol_and_spirit_yield() -> None:
     assert measures.litres_of_alcohol(1000, 68.5) == pytest.approx(685)
     assert measures.spirit_yield(4100, 10_000) == pytest.approx(410)
     assert measures.share_of_predicted(4100, 10_000, 410) == pytest.approx(1)
+    # 10 t of malt of 4 % moisture are 9.6 t dry
+    assert measures.share_of_predicted(4100, 10_000, 410, 4.0) == pytest.approx(10 / 9.6)
 
 
 def test_predicted_spirit_yield_by_the_published_factor() -> None:
