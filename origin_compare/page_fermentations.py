@@ -47,7 +47,7 @@ def at_a_glance(asked: Questions) -> None:
         figures.departures(found, lengths, everything, parts.is_dark()),
         kept.sort_values("status", key=_rank, kind="stable")[_LEFT],
         "departures",
-        "One line per batch from yeast in to its last reading, running batches first. "
+        f"One line per batch from {found.hour_zero} to its last reading, running batches first. "
         + " ".join(one.sentence() for one in found if one.status == "left"),
     )
     parts.rests_on(found.rests_on())
@@ -93,8 +93,9 @@ def one_batch(asked: Questions) -> None:
         figures.batch(opened, parts.is_dark()),
         read,
         f"batch_{chosen}",
-        f"Gravity, pH, temperature and cooling of {chosen} over the hours since yeast in, with "
-        f"the house band, readings set aside and what happened. {opened.sentence()}",
+        f"Gravity, pH, temperature and cooling of {chosen} over the hours since "
+        f"{opened.hour_zero}, with the house band, readings set aside and what happened. "
+        f"{opened.sentence()}",
         table_height=min(520, 38 * (len(read) + 1)),
     )
     _every_value(opened, chosen)

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
         Departures,
         Derived,
         Judged,
+        Trusted,
+        Uncorrected,
         Watch,
     )
     from origin_compare.harvest import GrowerLetter, SeasonReview
@@ -54,6 +56,20 @@ class Questions:
         from origin_compare import fermentation
 
         return fermentation.derived(self.season, self.season.rules)
+
+    @cached_property
+    def trusted(self) -> Trusted:
+        """The same without figures an instrument in doubt stands behind. Needs the departures."""
+        from origin_compare import fermentation
+
+        return fermentation.trusted(self.derived, self.departures)
+
+    @cached_property
+    def uncorrected(self) -> Uncorrected:
+        """Does a vessel's or a shift's gravity look read warm and not corrected?"""
+        from origin_compare import fermentation
+
+        return fermentation.uncorrected(self.season, self.season.rules, self.judged)
 
     @cached_property
     def batches(self) -> pd.DataFrame:

@@ -11,6 +11,8 @@ from origin_compare.fermentation.least_squares import NonlinearFit, nonlinear
 from origin_compare.fermentation.review import BatchReview, review
 from origin_compare.fermentation.season_house import Judged, house_band, judge_season
 from origin_compare.fermentation.side_by_side import Comparison, side_by_side
+from origin_compare.fermentation.trusted import Trusted, trusted
+from origin_compare.fermentation.uncorrected import Uncorrected, uncorrected
 from origin_compare.fermentation.watch import Vessel, Watch, Watched, watch
 
 __all__ = [
@@ -28,6 +30,8 @@ __all__ = [
     "Judged",
     "NonlinearFit",
     "Question",
+    "Trusted",
+    "Uncorrected",
     "Vessel",
     "Watch",
     "Watched",
@@ -44,5 +48,7 @@ __all__ = [
     "replay",
     "review",
     "side_by_side",
+    "trusted",
+    "uncorrected",
     "watch",
 ]

@@ -95,7 +95,7 @@ class Departures:
     """All batches of a season; `band` is what they were held against, None if none can be drawn.
 
     `bands` by batch, where batches are held against their like only; `shared` what several
-    departures have in common, in words.
+    batches have in common, in words; `hour_zero` what hours count from.
     """
 
     found: tuple[Departure, ...]
@@ -103,6 +103,7 @@ class Departures:
     bands: Mapping[str, HouseBand]
     shared: tuple[str, ...]
     note: str
+    hour_zero: str = "yeast in"
 
     def __iter__(self) -> Iterator[Departure]:
         return iter(self.found)

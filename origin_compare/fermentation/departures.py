@@ -16,7 +16,7 @@ from origin_compare.fermentation.clues import Scene, beside
 from origin_compare.fermentation.departure import Departure, Departures, Status
 from origin_compare.fermentation.exits import exits
 from origin_compare.fermentation.judging import Judgement, onset_interval
-from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log
+from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log, hour_zero
 from origin_compare.fermentation.season_house import Judged, judge_season
 from origin_compare.fermentation.signatures import LIBRARY, POOR_YEAST, SLOW_LAG
 from origin_compare.fermentation.trust import (
@@ -24,6 +24,7 @@ from origin_compare.fermentation.trust import (
     SetAside,
     swaps,
 )
+from origin_compare.fermentation.uncorrected import uncorrected
 from origin_compare.house import HouseRules
 from origin_compare.records.season import Season
 
@@ -49,13 +50,15 @@ def departures(
         judged = judged or judge_season(season, rules, in_style)
     except NotEnoughData as few:
         found = [_untold(batch, str(few)) for batch in season.batches.to_dict("records")]
-        return Departures(tuple(found), None, {}, (), str(few))
+        return Departures(tuple(found), None, {}, (), str(few), hour_zero(season.batches))
     rows = season.batches.to_dict("records")
     onsets = _first_onsets(rows, judged)
     found = [_verdict(batch, season, judged, rules, rows, onsets) for batch in rows]
     bands = {name: judged.band_of(name) for name in judged.kind}
     said = (f"each held against its own {judged.split}",) if judged.split else ()
-    return Departures(tuple(found), judged.band, bands, (*said, *_shared(found, rows)), "")
+    warm = uncorrected(season, rules, judged).named()
+    shared = (*said, *_shared(found, rows), *warm)
+    return Departures(tuple(found), judged.band, bands, shared, "", hour_zero(season.batches))
 
 
 def _first_onsets(rows: list[dict], judged: Judged) -> dict[str, tuple[str, float]]:

@@ -1,7 +1,10 @@
 """Where a running batch is heading: the house model, given what has been read so far.
 
 The rest of the batch is drawn from the house's Gaussian process conditioned on the readings there
-are, so the interval is as wide as like batches have differed from here on.
+are, so the interval is as wide as like batches have differed from here on. Mean and spread of the
+process are known from n batches only, so the draws are Student's with n - 1 degrees of freedom
+about a mean that is itself in doubt (the prediction interval of any textbook, exact for one
+normal figure: Hahn and Meeker, Statistical Intervals, 1991, section 4.7, from memory).
 """
 
 from __future__ import annotations
@@ -11,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.stats import norm, t
 
 from origin_compare.answers import count
 from origin_compare.errors import NotEnoughData, UnknownName
@@ -39,7 +42,8 @@ class Forecast:
     the band, so that the house is no guide. `path`: hours, channel, low, mid, high from now on.
     `terminal_h`: from when gravity stays within `LEVEL_DEG` of its end. `chance_interval`: how far
     the chance rests on which batches the house was learned from (90 %). `band`: the house band by
-    channel up to the end, hours, low, mid, high.
+    channel up to the end, hours, low, mid, high. `held`: of past batches foreseen the same way at
+    this hour, how many ended inside the gravity and the pH interval, and how many there were.
     """
 
     batch_id: str
@@ -58,6 +62,7 @@ class Forecast:
     terminal_h: tuple[float, float, float] = (float("nan"),) * 3
     chance_interval: tuple[float, float] = (float("nan"),) * 2
     band: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    held: tuple[int, int, int] = (0, 0, 0)
 
     def sentence(self) -> str:
         if not self.holds:
@@ -92,7 +97,14 @@ class Forecast:
 
     def rests_on(self) -> str:
         examples = count(self.n_examples, "batch")
-        return f"{count(self.n_readings, 'reading')} so far, {examples} in style"
+        said = f"{count(self.n_readings, 'reading')} so far, {examples} that ran in style"
+        gravity, ph, played = self.held
+        if not played:
+            return said
+        return (
+            f"{said}; foreseen the same way at {self.so_far_h:.0f} h, {gravity} of {played} of "
+            f"them ended inside the 90 % interval for gravity and {ph} inside that for pH"
+        )
 
 
 def forecast(
@@ -119,8 +131,9 @@ def forecast(
     found = judged.found.get(str(batch_id))
     clean = found.log if found is not None else log
     end_h = _planned(rows.iloc[0], rules)
-    model = judged.house_of(str(batch_id)).model.leaving_out(str(batch_id))
+    model = judged.ahead_of(str(batch_id))
     made = ahead(model, clean, end_h, rules, seed)
+    played = replay(judged, float(log.hours.max()))
     return Forecast(
         str(batch_id),
         float(log.hours.max()),
@@ -129,8 +142,9 @@ def forecast(
         chance_interval=_chance_interval(model, clean, end_h, rules, seed, made["chance_in_style"]),
         band=_band(judged.band_of(str(batch_id)), end_h, clean.og_deg),
         holds=found is None or not found.left,
-        n_examples=len(judged.house_of(str(batch_id)).reference.names),
+        n_examples=len(model.names) - (str(batch_id) in model.names),
         n_readings=len(log),
+        held=(int(played["sg_inside"].sum()), int(played["ph_inside"].sum()), len(played)),
     )
 
 
@@ -141,18 +155,17 @@ def _band(band: HouseBand, end_h: float, og_deg: float) -> dict[str, pd.DataFram
 
 def ahead(model: HouseModel, log: Log, end_h: float, rules: HouseRules, seed: int) -> dict:
     """The figures of `Forecast` for a log cut off anywhere."""
-    mean, covariance = posterior(
-        model.design(log), log.values, model.noise[log.channel], model.mean, model.covariance
-    )
+    mean, covariance = _given(model, log)
     rng = np.random.default_rng(seed)
-    draws = rng.multivariate_normal(mean, covariance, DRAWS, method="eigh")
+    draws = rng.multivariate_normal(np.zeros(len(mean)), covariance, DRAWS, method="eigh")
+    draws = mean + draws * _stretch(rng, model, DRAWS)
     now = float(log.hours.max())
     grid = np.arange(now, max(end_h, now + 1) + 0.5, 1.0)
     share = log.og_deg / model.og_deg if np.isfinite(log.og_deg) else 1.0
     courses = {channel: draws @ design(grid, np.full(len(grid), channel)).T for channel in range(3)}
     courses[GRAVITY] = courses[GRAVITY] * share
     end = {
-        channel: values[:, -1] + rng.normal(0, np.sqrt(model.noise[channel]), DRAWS)
+        channel: values[:, -1] + rng.normal(0, np.sqrt(model.noise.level[channel]), DRAWS)
         for channel, values in courses.items()
     }
     target = rules.windows["final_ph"].high if "final_ph" in rules.windows else None
@@ -172,36 +185,55 @@ def ahead(model: HouseModel, log: Log, end_h: float, rules: HouseRules, seed: in
     }
 
 
+def _given(model: HouseModel, log: Log) -> tuple[Array, Array]:
+    """Mean and covariance of a batch's coefficients given its readings so far; the house's own
+    mean is known to one part in n of the spread between batches."""
+    spread = model.covariance * (1 + 1 / len(model.names))
+    return posterior(model.design(log), log.values, model.doubt(log), model.mean, spread)
+
+
+def _stretch(rng: np.random.Generator, model: HouseModel, draws: int) -> Array:
+    """(draws, 1): what makes normal draws Student's, since the spread is learned from n batches."""
+    free = len(model.names) - 1
+    return np.sqrt(free / rng.chisquare(free, (draws, 1)))
+
+
 def replay(judged: Judged, at_h: float) -> pd.DataFrame:
-    """Every example forecast as it stood at `at_h`, without itself: batch_id, final_sg and
-    final_ph as read, whether each lay inside its 90 % interval, and the intervals' widths."""
+    """Every batch forecasts are learned from foreseen as it stood at `at_h`, without itself:
+    batch_id, final_sg and final_ph as read, whether each lay inside its 90 % interval, and the
+    intervals' widths."""
     rows = []
-    for log in [log for house in judged.houses.values() for log in house.examples]:
-        then = log.only(log.hours <= at_h)
-        last = {c: log.values[log.channel == c] for c in (GRAVITY, PH)}
-        if len(then.times()) < FEWEST or not all(len(values) for values in last.values()):
+    for name in [name for model in judged.ahead.values() for name in model.names]:
+        whole = judged.found[name].log
+        then = whole.only(whole.hours <= at_h)
+        last = {c: whole.values[whole.channel == c] for c in (GRAVITY, PH)}
+        later = whole.hours.max() > at_h
+        if not later or len(then.times()) < FEWEST or not all(map(len, last.values())):
             continue
-        model = judged.house_of(log.batch_id).model.leaving_out(log.batch_id)
-        low_sg, high_sg = (1 + one / 1000 for one in _end(model, then, log, GRAVITY))
-        low_ph, high_ph = _end(model, then, log, PH)
+        model = judged.ahead_of(name)
+        low_sg, high_sg = (1 + one / 1000 for one in end_interval(model, then, whole, GRAVITY))
+        low_ph, high_ph = end_interval(model, then, whole, PH)
         sg, ph = 1 + float(last[GRAVITY][-1]) / 1000, float(last[PH][-1])
-        rows.append((log.batch_id, sg, ph, low_sg <= sg <= high_sg, low_ph <= ph <= high_ph,
+        rows.append((name, sg, ph, low_sg <= sg <= high_sg, low_ph <= ph <= high_ph,
                      high_sg - low_sg, high_ph - low_ph))  # fmt: skip
     columns = ["batch_id", "final_sg", "final_ph", "sg_inside", "ph_inside", "sg_wide", "ph_wide"]
     return pd.DataFrame(rows, columns=columns)
 
 
-def _end(model: HouseModel, then: Log, whole: Log, channel: int) -> tuple[float, float]:
+def end_interval(
+    model: HouseModel, then: Log, whole: Log, channel: int, level: float = LEVEL
+) -> tuple[float, float]:
     """The interval of the last reading of `channel` in `whole`, foreseen from `then`: what the
-    draws of `ahead` come to, in closed form."""
-    mean, covariance = posterior(
-        model.design(then), then.values, model.noise[then.channel], model.mean, model.covariance
-    )
+    draws of `ahead` come to, in closed form (degrees of freedom of the sum by Satterthwaite,
+    Biometrics Bulletin 2 (1946) 110: a reading's own noise is learned from many)."""
+    mean, covariance = _given(model, then)
     mine = np.flatnonzero(whole.channel == channel)[-1:]
     row = model.design(whole)[mine]
+    between = float((row @ covariance @ row.T)[0, 0])
+    total = between + float(model.doubt(whole)[mine][0])
+    free = (len(model.names) - 1) * (total / between) ** 2
+    away = float(t.ppf((1 + level) / 2, free) * np.sqrt(total))
     middle = float((row @ mean)[0])
-    spread = np.sqrt(float((row @ covariance @ row.T)[0, 0]) + model.noise[channel])
-    away = float(norm.ppf((1 + LEVEL) / 2) * spread)
     return middle - away, middle + away
 
 
@@ -260,21 +292,21 @@ def _chance_interval(
     """
     rng = np.random.default_rng(seed)
     normal = rng.standard_normal((JACKKNIFE_DRAWS, len(model.mean)))
-    slip = rng.standard_normal((JACKKNIFE_DRAWS, 2)) * np.sqrt(model.noise[[GRAVITY, PH]])
+    slip = rng.standard_normal((JACKKNIFE_DRAWS, 2)) * np.sqrt(model.noise.level[[GRAVITY, PH]])
     grid = np.arange(float(log.hours.max()), end_h + 4, 4.0).clip(max=end_h)
     ends = design(np.array([end_h, end_h]), np.array([GRAVITY, PH]))
     heat = design(grid, np.full(len(grid), TEMPERATURE))
     share = log.og_deg / model.og_deg if np.isfinite(log.og_deg) else 1.0
-    basis, noise = model.design(log), model.noise[log.channel]
+    stretch = _stretch(rng, model, JACKKNIFE_DRAWS)
     so_far = _so_far(log, TEMPERATURE)
     logits = []
     for name in model.names:
         one = model.leaving_out(name)
         if one is model:
             continue
-        mean, covariance = posterior(basis, log.values, noise, one.mean, one.covariance)
+        mean, covariance = _given(one, log)
         root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(mean)))
-        draws = mean + normal @ root.T
+        draws = mean + normal @ root.T * stretch
         end = draws @ ends.T * np.array([share, 1.0]) + slip
         hottest = np.maximum((draws @ heat.T).max(axis=1), so_far)
         logits.append(_logit(_chance(rules, 1 + end[:, 0] / 1000, end[:, 1], hottest)))

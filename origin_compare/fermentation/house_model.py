@@ -10,10 +10,11 @@ Gravity is scaled to the house's usual original gravity before anything is compa
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import BSpline
+from scipy.optimize import nnls
 
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log
@@ -28,20 +29,44 @@ WANDER = np.array([0.8, 0.04, 0.4])
 """How far a probe wanders (degrees, pH, °C) and, for the slope of a steep fall, how far hourly
 detail departs from splines laid for eight-hourly readings."""
 WANDER_H = 8.0
+NEAR_H = 4.0
+"""Batches in style run some hours early or late, so how steep one is then is known to this."""
 BORROWED = 8.0
 """How many batches' worth the smooth covariance counts for."""
 
 
 @dataclass(frozen=True)
+class Noise:
+    """Variance of a reading about its batch's own course: `level` (3,) on a flat course, and what
+    a steep one adds, `clock_h2` (3,) hours squared times the squared slope. The second takes in
+    minutes the clock is off and what splines laid for eight-hourly readings miss of a bend.
+    `slope` (3, hours) is the root mean square slope of the usual course within `NEAR_H`, hourly.
+    """
+
+    level: Array
+    clock_h2: Array
+    slope: Array
+
+    def at(self, hours: Array, channel: np.ndarray) -> Array:
+        """(n,): the variance of readings at `hours` of `channel`."""
+        return self.level[channel] + self.clock_h2[channel] * self.steep(hours, channel) ** 2
+
+    def steep(self, hours: Array, channel: np.ndarray) -> Array:
+        """(n,): how fast the usual course moves about then, per hour."""
+        nearest = np.clip(np.rint(hours), 0, self.slope.shape[1] - 1).astype(int)
+        return self.slope[channel, nearest]
+
+
+@dataclass(frozen=True)
 class HouseModel:
     """`mean` (k,), `covariance` (k, k) of the spline coefficients of all channels one after the
-    other; `noise` (3,) variance of a reading; `og_deg` the usual original gravity; `names` of
+    other; `noise` what a reading is worth; `og_deg` the usual original gravity; `names` of
     the reference batches with their posterior means `scores` (b, k) and covariances (b, k, k).
     """
 
     mean: Array
     covariance: Array
-    noise: Array
+    noise: Noise
     og_deg: float
     names: tuple[str, ...]
     scores: Array
@@ -63,8 +88,12 @@ class HouseModel:
     def spread(self, log: Log) -> Array:
         """(n, n): covariance of the log's readings about the mean course, noise included."""
         basis = self.design(log)
-        own = np.diag(self.noise[log.channel]) + (_wander(log) if log.dense else 0.0)
+        own = np.diag(self.doubt(log)) + (_wander(log) if log.dense else 0.0)
         return basis @ self.covariance @ basis.T + own
+
+    def doubt(self, log: Log) -> Array:
+        """(n,): variance of the log's readings about its own course."""
+        return self.noise.at(log.hours, log.channel)
 
     def course(self, hours: Array, channel: int) -> Array:
         """The mean of one channel at `hours`."""
@@ -127,20 +156,35 @@ def learn(logs: Sequence[Log], rounds: int = 15) -> HouseModel:
         raise ValueError(f"{len(logs)} batches are too few to learn a house course from.")
     known = [log.og_deg for log in logs if np.isfinite(log.og_deg)]
     og = float(np.median(known)) if known else 60.0
-    bare = HouseModel(
-        np.zeros(1), np.zeros((1, 1)), NOISE_FLOOR, og, (), np.zeros((0, 1)), np.zeros((0, 1, 1))
-    )
-    designs = [bare.design(log) for log in logs]
+    designs = [_scaled(log, og) for log in logs]
     mean = _pooled_mean(designs, logs)
-    smooth = _smooth_covariance(designs, logs, mean)
-    covariance, noise = smooth.copy(), 4 * NOISE_FLOOR
+    noise = Noise(4 * NOISE_FLOOR, np.zeros(len(MODELLED)), _slopes(mean))
+    covariance = _smooth_covariance(designs, logs, mean, noise)
     for _ in range(rounds):
         scores, errors, noise = _expect(designs, logs, mean, covariance, noise)
         mean = scores.mean(axis=0)
         off = scores - mean
+        smooth = _smooth_covariance(designs, logs, mean, noise)
         covariance = (off.T @ off + errors.sum(axis=0) + BORROWED * smooth) / (len(logs) + BORROWED)
     names = tuple(log.batch_id for log in logs)
     return HouseModel(mean, covariance, noise, og, names, scores, errors)
+
+
+def _scaled(log: Log, og: float) -> Array:
+    share = log.og_deg / og if np.isfinite(log.og_deg) else 1.0
+    return design(log.hours, log.channel) * np.where(log.channel == GRAVITY, share, 1.0)[:, None]
+
+
+def _slopes(mean: Array) -> Array:
+    """(3, hours): see `Noise`."""
+    grid = np.arange(KNOTS[0], KNOTS[-1] + 1)
+    out = []
+    for place in range(len(MODELLED)):
+        course = design(grid, np.full(len(grid), place)) @ mean
+        square = np.gradient(course) ** 2
+        near = np.abs(grid[:, None] - grid[None, :]) <= NEAR_H
+        out.append(np.sqrt(near @ square / near.sum(axis=1)))
+    return np.stack(out)
 
 
 def _pooled_mean(designs: list[Array], logs: Sequence[Log]) -> Array:
@@ -153,13 +197,17 @@ def _pooled_mean(designs: list[Array], logs: Sequence[Log]) -> Array:
     return np.linalg.solve(stacked.T @ stacked + ridge, stacked.T @ values)
 
 
-def _smooth_covariance(designs: list[Array], logs: Sequence[Log], mean: Array) -> Array:
+def _smooth_covariance(
+    designs: list[Array], logs: Sequence[Log], mean: Array, noise: Noise
+) -> Array:
     """A covariance with the spread seen at each hour and a usual smoothness, channels apart."""
     hours = np.concatenate([log.hours for log in logs])
     channel = np.concatenate([log.channel for log in logs])
     off = np.concatenate(
         [log.values - basis @ mean for log, basis in zip(logs, designs, strict=True)]
     )
+    # what the readings themselves are off by is no difference between batches
+    square = off**2 - noise.at(hours, channel)
     at = centres()
     alike = np.exp(-((at[:, None] - at[None, :]) ** 2) / (2 * SMOOTH_H**2))
     out = np.zeros((len(mean), len(mean)))
@@ -167,7 +215,7 @@ def _smooth_covariance(designs: list[Array], logs: Sequence[Log], mean: Array) -
         mine = channel == place
         near = np.exp(-((at[:, None] - hours[mine][None, :]) ** 2) / (2 * 8.0**2))
         prior = START_SPREAD[place] ** 2
-        seen = (near @ off[mine] ** 2 + prior) / (near.sum(axis=1) + 1.0)
+        seen = (near @ square[mine] + prior) / (near.sum(axis=1) + 1.0)
         spread = np.sqrt(np.maximum(seen, NOISE_FLOOR[place]))
         block = slice(place * width(), (place + 1) * width())
         out[block, block] = alike * np.outer(spread, spread)
@@ -175,19 +223,40 @@ def _smooth_covariance(designs: list[Array], logs: Sequence[Log], mean: Array) -
 
 
 def _expect(
-    designs: list[Array], logs: Sequence[Log], mean: Array, covariance: Array, noise: Array
-) -> tuple[Array, Array, Array]:
-    scores, errors = [], []
-    left, counted = np.zeros(len(MODELLED)), np.zeros(len(MODELLED))
+    designs: list[Array], logs: Sequence[Log], mean: Array, covariance: Array, noise: Noise
+) -> tuple[Array, Array, Noise]:
+    scores, errors, squares = [], [], []
     for basis, log in zip(designs, logs, strict=True):
-        score, error = posterior(basis, log.values, noise[log.channel], mean, covariance)
+        doubt = noise.at(log.hours, log.channel)
+        score, error = posterior(basis, log.values, doubt, mean, covariance)
         scores.append(score)
         errors.append(error)
-        square = (log.values - basis @ score) ** 2 + np.einsum("nk,kl,nl->n", basis, error, basis)
-        left += np.bincount(log.channel, square, len(MODELLED))
-        counted += np.bincount(log.channel, minlength=len(MODELLED))
-    variance = (left + NOISE_FLOOR) / (counted + 1.0)
-    return np.stack(scores), np.stack(errors), np.maximum(variance, NOISE_FLOOR)
+        left = log.values - basis @ score
+        squares.append(left**2 + np.einsum("nk,kl,nl->n", basis, error, basis))
+    hours = np.concatenate([log.hours for log in logs])
+    channel = np.concatenate([log.channel for log in logs])
+    noise = replace(noise, slope=_slopes(mean))
+    return (
+        np.stack(scores),
+        np.stack(errors),
+        _noise(noise, hours, channel, np.concatenate(squares)),
+    )
+
+
+def _noise(noise: Noise, hours: Array, channel: np.ndarray, squares: Array) -> Noise:
+    """Both parts of the noise from squared residuals, channel by channel: one step of weighted
+    least squares (the square of a normal residual has a variance of twice its own squared)."""
+    level, clock = noise.level.copy(), noise.clock_h2.copy()
+    weight, steep = 1 / noise.at(hours, channel), noise.steep(hours, channel) ** 2
+    for place in np.unique(channel):
+        mine = channel == place
+        parts = np.column_stack([weight[mine], steep[mine] * weight[mine]])
+        aim = squares[mine] * weight[mine]
+        level[place] = max(float(nnls(parts, aim)[0][0]), NOISE_FLOOR[place])
+        rest = aim - parts[:, 0] * level[place]
+        size = max(float(parts[:, 1] @ parts[:, 1]), 1e-12)
+        clock[place] = max(float(parts[:, 1] @ rest) / size, 0.0)
+    return Noise(level, clock, noise.slope)
 
 
 def posterior(

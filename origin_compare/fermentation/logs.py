@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from origin_compare.answers import listed
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.padding import thin, to_degrees
 
@@ -95,3 +96,10 @@ def _first_gravity(hours: Array, values: Array, channel: NDArray[np.int64]) -> f
     """Gravity at the pitch, when the batch sheet does not give it."""
     early = (channel == GRAVITY) & (hours <= 4)
     return float(values[early].max()) if early.any() else float("nan")
+
+
+def hour_zero(batches: pd.DataFrame) -> str:
+    """What the hours of these batches count from; several things where they differ."""
+    if "hour_zero" not in batches:
+        return "yeast in"
+    return listed(list(dict.fromkeys(batches["hour_zero"].dropna().astype(str)))) or "yeast in"

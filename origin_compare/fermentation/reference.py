@@ -20,6 +20,10 @@ FAR = 3.0
 """Robust standard deviations beyond which a batch does not run like the others."""
 
 
+OUTSIDE = "outside the house's window"
+NOT_LISTED = "not on the house's list"
+
+
 @dataclass(frozen=True)
 class Reference:
     """`names` of the batches taken as in style, `left_out` with the reason for each other one,
@@ -43,7 +47,7 @@ def propose(
     and run like most others (robust distance, repeated until nobody else is far)."""
     if named is not None:
         held = tuple(str(name) for name in named if str(name) in logs)
-        rest = {name: "not on the house's list" for name in logs if name not in held}
+        rest = {name: NOT_LISTED for name in logs if name not in held}
         return Reference(held, rest, True)
     left_out: dict[str, str] = {}
     running = set(batches.loc[batches["status"] == "fermenting", "batch_id"].astype(str))
@@ -82,7 +86,7 @@ def _outside_windows(logs: Sequence[Log], rules: HouseRules) -> dict[str, str]:
         if len(outside) > 0.4 * max(len(known), 1):
             continue
         for batch, value in outside.items():
-            out.setdefault(batch, f"{says} {_written(name, value)}, outside the house's window")
+            out.setdefault(batch, f"{says} {_written(name, value)}, {OUTSIDE}")
     return out
 
 

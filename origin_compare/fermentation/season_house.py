@@ -8,10 +8,17 @@ from dataclasses import dataclass
 from origin_compare.answers import count
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation.band import LEVEL, HouseBand, of_model
+from origin_compare.fermentation.house_model import HouseModel, learn
 from origin_compare.fermentation.judging import House, Judgement, judge, settle
 from origin_compare.fermentation.like import like
 from origin_compare.fermentation.logs import Log, logs
-from origin_compare.fermentation.reference import FEWEST_BATCHES, Reference, propose
+from origin_compare.fermentation.reference import (
+    FEWEST_BATCHES,
+    NOT_LISTED,
+    OUTSIDE,
+    Reference,
+    propose,
+)
 from origin_compare.fermentation.trust import SetAside, set_aside, without
 from origin_compare.house import HouseRules
 from origin_compare.records.season import Season
@@ -25,6 +32,7 @@ class Judged:
 
     `houses` and `bands` by kind, where batches are split by their like (`split` says by what);
     `kind` of each batch, "" for the house of all. `house` and `band` are those with most examples.
+    `ahead` by kind is what forecasts are made from: see `_ahead`.
     """
 
     houses: Mapping[str, House]
@@ -34,6 +42,7 @@ class Judged:
     logs: Mapping[str, Log]
     found: Mapping[str, Judgement]
     aside: tuple[SetAside, ...]
+    ahead: Mapping[str, HouseModel]
 
     @property
     def house(self) -> House:
@@ -48,6 +57,10 @@ class Judged:
 
     def house_of(self, batch_id: str) -> House:
         return self.houses[self.kind[batch_id]]
+
+    def ahead_of(self, batch_id: str) -> HouseModel:
+        """The model a batch's end is foreseen from, without the batch itself."""
+        return self.ahead[self.kind[batch_id]].leaving_out(batch_id)
 
     def band_of(self, batch_id: str) -> HouseBand:
         return self.bands[self.kind[batch_id]]
@@ -94,7 +107,28 @@ def judge_season(
         for name, log in all_logs.items()
         if len(log) >= FEWEST_VALUES
     }
-    return Judged(houses, bands, kind, split, all_logs, found, tuple(aside))
+    ended = set(
+        season.batches.loc[season.batches["status"] != "fermenting", "batch_id"].astype(str)
+    )
+    ahead = {one: _ahead(house, found, ended) for one, house in houses.items()}
+    return Judged(houses, bands, kind, split, all_logs, found, tuple(aside), ahead)
+
+
+def _ahead(house: House, found: Mapping[str, Judgement], ended: set[str]) -> HouseModel:
+    """The house learned again with the batches that ran in style but ended outside a window.
+
+    Examples are chosen by how they ended, too. A forecast learned from those alone would think
+    every batch ends inside the windows.
+    """
+    also = [
+        found[name].log
+        for name, why in house.reference.left_out.items()
+        if (why == NOT_LISTED or why.endswith(OUTSIDE))
+        and name in ended
+        and name in found
+        and not found[name].left
+    ]
+    return learn([*house.examples, *also]) if also else house.model
 
 
 def _settled(

@@ -14,7 +14,7 @@ from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation.departure import Departure, Departures
 from origin_compare.fermentation.least_squares import Array
-from origin_compare.fermentation.logs import DENSE, DENSE_H, og_degrees
+from origin_compare.fermentation.logs import DENSE, DENSE_H, hour_zero, og_degrees
 from origin_compare.fermentation.padding import thin, to_degrees
 from origin_compare.fermentation.trust import CHANNELS
 from origin_compare.records.season import Season
@@ -106,14 +106,8 @@ def side_by_side(
         rows.append(_row(verdict, mine, og[name], hours, reached))
     unread = tuple(name for name in names if name not in read)
     lines = pd.concat(parts, ignore_index=True)
-    zero = _hour_zero(season.batches.loc[known.isin(held)])
+    zero = hour_zero(season.batches.loc[known.isin(held)])
     return Comparison(tuple(held), by, lines, pd.DataFrame(rows), unread, n_aside, zero)
-
-
-def _hour_zero(batches: pd.DataFrame) -> str:
-    if "hour_zero" not in batches:
-        return "yeast in"
-    return listed(list(dict.fromkeys(batches["hour_zero"].astype(str))))
 
 
 def _kept(log: pd.DataFrame, verdict: Departure) -> pd.DataFrame:

@@ -16,6 +16,7 @@ from itertools import product
 import numpy as np
 from scipy.signal import lfilter
 
+from origin_compare import measures
 from origin_compare.fermentation.house_model import HouseModel
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.logs import GRAVITY, PH, TEMPERATURE
@@ -26,6 +27,8 @@ COOLS_PER_H = 0.02
 """Share of a temperature difference lost in an hour, cooling valve at work."""
 FASTER_PER_C = 0.065
 """Rate of fermenting gained per °C: about twice as fast for ten degrees."""
+
+HALF_WAY_SG = 1.020
 
 Setting = tuple[float, ...]
 Patterns = Callable[["Course", Array, Setting], Array]
@@ -260,10 +263,15 @@ def _clock(course: Course, onsets: Array, setting: Setting) -> Array:
 
 
 def _uncorrected(course: Course, onsets: Array, _: Setting) -> Array:
-    """A hydrometer read warm and not corrected reads low by what water expands (see `measures`)."""
-    warm = course.temp - 20.0
-    low = -(0.22 * warm + 0.0032 * warm**2)
-    return _alone(GRAVITY, low[None, :] * (course.since(onsets) > 0))
+    """A hydrometer read warm and not corrected reads low (see `reads_low`)."""
+    return _alone(GRAVITY, reads_low(course.temp)[None, :] * (course.since(onsets) > 0))
+
+
+def reads_low(temp_c: Array) -> Array:
+    """Degrees by which a hydrometer read at `temp_c` and not corrected to 20 °C is off, negative
+    when warm. What it is read in changes the correction by hardly a tenth."""
+    read = np.clip(temp_c, 0.0, 40.0)
+    return np.asarray(1000 * (HALF_WAY_SG - measures.sg_at_20c(HALF_WAY_SG, read)))
 
 
 STUCK = "stuck fermentation"

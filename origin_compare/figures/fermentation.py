@@ -33,7 +33,7 @@ _ROW_PX, _TOLD_PX = 22, 40
 def departures(
     found: Departures, lengths: pd.Series, everything: bool, dark: bool = False
 ) -> go.Figure:
-    """One row per batch from yeast in to its end; where it left the band is drawn across.
+    """One row per batch from hour zero to its end; where it left the band is drawn across.
 
     `lengths`: batch_id -> hours of log. Running batches come first, then those that left, then
     those of which nothing can be told; without `everything`, batches in style are left out.
@@ -78,7 +78,7 @@ def departures(
         range=[max(rows.values(), default=0.0) + 34, -20],
     )  # fmt: skip
     longest = max([*ends.values(), 24.0])
-    figure.update_xaxes(title_text="hours since yeast in", range=[-2, longest * 1.03])
+    figure.update_xaxes(title_text=f"hours since {found.hour_zero}", range=[-2, longest * 1.03])
     return figure
 
 
