@@ -21,15 +21,13 @@ _AGREE_H = 0.75
 
 
 def batch_times(
-    ledgers: Sequence[Ledger], stored: pd.DataFrame, hour_zero: str = ALWAYS_THERE
+    ledgers: Sequence[Ledger],
+    stored: pd.DataFrame | None = None,
+    hour_zero: str = ALWAYS_THERE,
 ) -> pd.DataFrame:
     """`pitched_at`, `ended_at` and the house's hour zero by `batch_id`, from files and store."""
-    frames = [one.frame for one in ledgers] + [stored]
-    parts = [
-        frame[_TIMES].join(hour_zeros(frame, hour_zero))
-        for frame in frames
-        if len(frame) and set(_TIMES) <= set(frame)
-    ]
+    frames = [one.frame for one in ledgers] + ([] if stored is None else [stored])
+    parts = [frame[_TIMES].join(hour_zeros(frame, hour_zero)) for frame in frames if len(frame)]
     if not parts:
         return pd.DataFrame(columns=[*_TIMES, *_ZERO]).set_index("batch_id")
     return pd.concat(parts).drop_duplicates("batch_id").set_index("batch_id")
@@ -41,16 +39,11 @@ def check_reading_times(ledgers: Sequence[Ledger], times: pd.DataFrame) -> None:
         zero = _looked_up(one.frame, times, "hour_zero_at")
         since = (one.frame["read_at"] - zero).dt.total_seconds() / 3600
         low, high = _HOURS
-        far = (since < low) | (since > high)
-        words = _zero_words(one, times)
-        _blame_far(one, far.to_numpy(), since, zero, words)
-        apart = (since - one.frame["hours"]).abs() > _AGREE_H
-        _blame_hours(
-            one,
-            apart.reindex(one.frame.index).to_numpy(dtype=bool),
-            since.reindex(one.frame.index),
-            words.reindex(one.frame.index),
-        )
+        far = one.frame[(since < low) | (since > high)]
+        _blame_far(one, far, since[far.index], zero[far.index], times)
+        apart = (since[one.frame.index] - one.frame["hours"]).abs() > _AGREE_H
+        rows = one.frame[apart]
+        _blame_hours(one, rows, since[rows.index], times)
 
 
 def check_run_days(ledgers: Sequence[Ledger], times: pd.DataFrame) -> None:
@@ -73,37 +66,35 @@ def _looked_up(frame: pd.DataFrame, times: pd.DataFrame, name: str) -> pd.Series
     """The batch's time per row, missing where the batch is not known."""
     if times.empty:
         return pd.Series(pd.NaT, index=frame.index, dtype="datetime64[us, UTC]")
-    at = times.index.get_indexer(pd.Index(frame["batch_id"]))
-    found = times[name].array.take(at, allow_fill=True)
+    codes, batches = pd.factorize(frame["batch_id"])
+    at = np.append(times.index.get_indexer(pd.Index(batches)), -1)
+    found = times[name].array.take(at[codes], allow_fill=True)
     return pd.Series(found, index=frame.index)
 
 
-def _zero_words(one: Ledger, times: pd.DataFrame) -> pd.Series:
+def _zero_words(rows: pd.DataFrame, times: pd.DataFrame) -> list[str]:
     """Per row what hour zero of its batch is: `yeast in`, `first fill` or `last fill`."""
-    words = times["hour_zero"].reindex(pd.Index(one.frame["batch_id"]))
-    return words.set_axis(one.frame.index)
+    return list(times["hour_zero"].reindex(pd.Index(rows["batch_id"])))
 
 
 def _blame_far(
-    one: Ledger, far: np.ndarray, since: pd.Series, zero: pd.Series, words: pd.Series
+    one: Ledger, rows: pd.DataFrame, since: pd.Series, zero: pd.Series, times: pd.DataFrame
 ) -> None:
-    rows = one.frame[far]
     if len(rows):
         wrong = [
             f"is {abs(hours):,.0f} h {'before' if hours < 0 else 'after'} {what} "
             f"({when:%Y-%m-%d %H:%M} UTC)"
-            for hours, when, what in zip(since[far], zero[far], words[far], strict=True)
+            for hours, when, what in zip(since, zero, _zero_words(rows, times), strict=True)
         ]
         values = [f"{when:%Y-%m-%d %H:%M} UTC" for when in rows["read_at"]]
         _put(one, rows, "read_at", values, wrong, _CHECK)
 
 
-def _blame_hours(one: Ledger, apart: np.ndarray, since: pd.Series, words: pd.Series) -> None:
-    rows = one.frame[apart]
+def _blame_hours(one: Ledger, rows: pd.DataFrame, since: pd.Series, times: pd.DataFrame) -> None:
     if len(rows):
         wrong = [
             f"differs from the {by:.1f} h that read_at and {what} give"
-            for by, what in zip(since[apart], words[apart], strict=True)
+            for by, what in zip(since, _zero_words(rows, times), strict=True)
         ]
         values = [f"{written:g}" for written in rows["hours"]]
         mend = "Correct the one that is wrong, or leave the hours out."

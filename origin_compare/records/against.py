@@ -9,12 +9,11 @@ import pandas as pd
 
 from origin_compare.records.clean import AT
 from origin_compare.records.findings import finding
+from origin_compare.records.fingerprint import content_prints, key_prints
+from origin_compare.records.known import Known
 from origin_compare.records.ledger import REPEATED, THERE, Ledger, together
 from origin_compare.records.matching import key_text
 from origin_compare.records.sheets import Column, Sheet
-
-CONTENT = "_content"
-"""In a frame of the store's rows: their `content_hash`, where their columns are not given."""
 
 
 def content_hash(frame: pd.DataFrame, sheet: Sheet) -> pd.Series:
@@ -47,56 +46,57 @@ def drop_repeats(ledgers: list[Ledger], sheet: Sheet) -> None:
             _tell_clashes(one, rows[clash], everything, first[clash], ledgers, sheet)
 
 
-def hold_against_store(ledgers: list[Ledger], sheet: Sheet, known: pd.DataFrame) -> int:
+def hold_against_store(ledgers: list[Ledger], sheet: Sheet, known: Known) -> int:
     """Rows the store has already leave quietly; other content under the same key is a fault.
 
     Returns how many clean rows the store has already.
     """
     there = 0
     for one in ledgers:
-        if one.frame.empty or known.empty:
-            continue
-        partner = _partners(one.frame, known, sheet)
-        met = partner >= 0
-        if not met.any():
-            continue
-        mine, theirs = one.frame[met], known.iloc[partner[met]]
-        same = _same_content(mine, theirs, sheet)
-        if not same.all():
-            place = one.label
-            one.against_store.append(differences(mine[~same], theirs[~same], sheet, place))
-        _tell_store_clashes(one, mine[~same], theirs[~same], sheet)
-        still = one.frame.index.isin(mine.index[same])
+        keys = key_prints(sheet.name, one.frame)
+        standing = known.contents(sheet.name, keys)
+        at = standing.index.get_indexer(pd.Index(keys))
+        met = one.frame[at >= 0]
+        same = content_prints(sheet.name, met).to_numpy() == standing.to_numpy()[at[at >= 0]]
+        other = met[~same]
+        if len(other):
+            partners = known.rows(sheet.name, keys[other.index])
+            same[~same] = _held_against(one, other, sheet, partners)
+        still = one.frame.index.isin(met.index[same])
         there += int(still.sum())
         one.let_go(still, THERE)
     return there
+
+
+def _held_against(one: Ledger, mine: pd.DataFrame, sheet: Sheet, known: pd.DataFrame) -> np.ndarray:
+    """Tell the rows that contradict the store; whether each row says the same after all.
+
+    A figure that was worked out, such as a gravity from degrees Plato, may differ in its last
+    binary digit, and the prints with it.
+    """
+    theirs = known.iloc[_partners(mine, known, sheet)]
+    same = _same_content(mine, theirs, sheet)
+    if not same.all():
+        one.against_store.append(differences(mine[~same], theirs[~same], sheet, one.label))
+    _tell_store_clashes(one, mine[~same], theirs[~same], sheet)
+    return same
 
 
 DIFFERENCE = ["sheet", "key", "column", "in_store", "in_file", "file", "file_row"]
 
 
 def differences(mine: pd.DataFrame, theirs: pd.DataFrame, sheet: Sheet, file: str) -> pd.DataFrame:
-    """One line per cell of `mine` that differs from the row of `theirs` in its place: `DIFFERENCE`.
-
-    Where the store's columns are not at hand (`CONTENT` alone) the line has no column.
-    """
-    names = [name for name in sheet.names() if name in theirs and name not in sheet.key]
+    """One line (`DIFFERENCE`) per cell of `mine` that differs from its partner in `theirs`."""
+    names = [name for name in sheet.names() if name not in sheet.key]
     new, old = _comparable(mine, names), _comparable(theirs, names)
     keys = key_text(sheet.name, mine).tolist()
     rows = mine["_row"].tolist()
     lines: list[tuple[object, ...]] = []
-    told: set[int] = set()
     for name in names:
         a, b = new[name].to_numpy(), old[name].to_numpy()
         for at in np.flatnonzero(~((a == b) | (pd.isna(a) & pd.isna(b)))):
             was, now = (shown(one[name].iloc[at], sheet.column(name)) for one in (theirs, mine))
             lines.append((sheet.name, keys[at], name, was, now, file, rows[at]))
-            told.add(int(at))
-    lines += [
-        (sheet.name, key, "", "other content", "", file, rows[at])
-        for at, key in enumerate(keys)
-        if at not in told
-    ]
     return pd.DataFrame(lines, columns=DIFFERENCE)
 
 
@@ -200,9 +200,9 @@ def _put_by_column(
 
 
 def first_difference(old: pd.Series, new: pd.Series, sheet: Sheet) -> tuple[str, str, str]:
-    """(column, old text, new text) of the first column that differs, empty texts if unknown."""
+    """(column, old text, new text) of the first column that differs in what it shows."""
     for name in sheet.names():
-        if name in sheet.key or name not in old.index:
+        if name in sheet.key:
             continue
         was, now = shown(old[name], sheet.column(name)), shown(new[name], sheet.column(name))
         if was != now:
@@ -265,13 +265,10 @@ def _partners(frame: pd.DataFrame, known: pd.DataFrame, sheet: Sheet) -> np.ndar
 
 
 def _same_content(mine: pd.DataFrame, theirs: pd.DataFrame, sheet: Sheet) -> np.ndarray:
-    if CONTENT in theirs:
-        hashes = content_hash(mine, sheet).to_numpy()
-        return hashes == theirs[CONTENT].to_numpy().astype(np.uint64)
-    shared = [name for name in sheet.names() if name in theirs and name not in sheet.key]
-    new, old = _comparable(mine, shared), _comparable(theirs, shared)
+    names = [name for name in sheet.names() if name not in sheet.key]
+    new, old = _comparable(mine, names), _comparable(theirs, names)
     same = np.ones(len(mine), dtype=bool)
-    for name in shared:
+    for name in names:
         a, b = new[name].to_numpy(), old[name].to_numpy()
         both_missing = pd.isna(a) & pd.isna(b)
         same &= (a == b) | both_missing

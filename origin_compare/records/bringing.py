@@ -53,8 +53,7 @@ def check(paths: Sequence[str | Path], store: Store | None = None) -> IntakePlan
     rules, maps = told_beside(paths)
     if store is None:
         return plan_intake(gathered(paths), rules or default_rules(), maps)
-    rules = rules if rules and not store.has_own_rules else store.rules()
-    return plan_intake(gathered(paths), rules, [*maps, *store.header_maps()], store.known())
+    return store.plan(gathered(paths), rules=rules, maps=maps)
 
 
 def bring_in(store: Store, paths: Sequence[str | Path], who: str = "") -> tuple[IntakePlan, Taken]:

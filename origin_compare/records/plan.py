@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from graphlib import TopologicalSorter
 
 import numpy as np
@@ -16,7 +17,9 @@ from origin_compare.records.against import DIFFERENCE, drop_repeats, hold_agains
 from origin_compare.records.clean import AT, blank_column, clean, raw_text, set_aside
 from origin_compare.records.faults import Fault, fault_table
 from origin_compare.records.findings import finding, told
+from origin_compare.records.fingerprint import key_prints
 from origin_compare.records.guess import Guess, HeaderMap, Verdict, guess_sheet
+from origin_compare.records.known import Known
 from origin_compare.records.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
 from origin_compare.records.links import check_links, keep_whole, names_aside, names_of
 from origin_compare.records.offer import Offer, offer
@@ -129,15 +132,14 @@ def plan_intake(
     sources: Sources | Iterable[tuple[str, bytes]],
     rules: HouseRules,
     maps: Sequence[HeaderMap] = (),
-    known: Mapping[str, pd.DataFrame] | None = None,
+    known: Known | None = None,
     progress: Progress | None = None,
 ) -> IntakePlan:
     """Read, understand and check files, without storing anything.
 
-    `maps`: header maps remembered from earlier intakes. `known`: what the store holds, per sheet
-    a frame with the key columns and either the other columns or `_content` (`content_hash`);
-    None where there is no store. Without a store, links to a sheet that is wholly absent are
-    not checked but said in a warning. `progress` is told how far it is (0 to 1) and at what.
+    `maps`: header maps remembered from earlier intakes. `known`: what stands already, None where
+    there is no store. Without a store, links to a sheet that is wholly absent are not checked
+    but said in a warning. `progress` is told how far it is (0 to 1) and at what.
 
     Raises `RefusedFile` if no file was brought in.
     """
@@ -196,36 +198,49 @@ def sheets_in_order() -> tuple[Sheet, ...]:
 
 
 def _hold_against(
-    ledgers: list[Ledger], known: Mapping[str, pd.DataFrame] | None, rules: HouseRules
+    ledgers: list[Ledger], known: Known | None, rules: HouseRules
 ) -> tuple[dict[str, int], list[Fault]]:
     """Repeats, store and links, sheet by sheet so that causes travel down the chain."""
-    store = known or {}
     held: dict[str, set[str]] = {}
     aside: dict[str, Mapping[str, str]] = {}
     there: dict[str, int] = {}
-    times = batch_times([], pd.DataFrame())
+    times = batch_times([])
     absent: list[Fault] = []
     for sheet in sheets_in_order():
         mine = [one for one in ledgers if one.sheet == sheet.name]
-        old = store.get(sheet.name, pd.DataFrame())
         drop_repeats(mine, sheet)
-        if len(old):
-            there[sheet.name] = hold_against_store(mine, sheet, old)
+        if known and mine and known.holds(sheet.name):
+            there[sheet.name] = hold_against_store(mine, sheet, known)
         lacking = check_links(mine, sheet, held, aside, strict=known is not None)
         if sheet.name in ("malts", "mashes"):
             keep_whole(mine, sheet)
-        check_spellings(mine, sheet, old)
+        check_spellings(mine, sheet, partial(known.ways, sheet.name) if known else None)
         if sheet.name == "fermentations":
-            times = batch_times(mine, old, rules.hour_zero)
+            times = batch_times(mine, _stored_batches(ledgers, known), rules.hour_zero)
         elif sheet.name == "readings":
             check_reading_times(mine, times)
         elif sheet.name == "spirits":
             check_run_days(mine, times)
         absent.extend(_absent(one, parent) for one in mine for parent in dict.fromkeys(lacking))
         new = [names_of(one.frame, sheet.name) for one in mine]
-        held[sheet.name] = names_of(old, sheet.name).union(*new)
+        standing = known.names(sheet.name) if known and sheet.name in _POINTED_TO else set()
+        held[sheet.name] = standing.union(*new)
         aside[sheet.name] = names_aside(mine, sheet.name)
     return {name: number for name, number in there.items() if number}, absent
+
+
+_POINTED_TO = {
+    column.links_to for sheet in SHEETS.values() for column in sheet.columns if column.links_to
+}
+
+
+def _stored_batches(ledgers: Sequence[Ledger], known: Known | None) -> pd.DataFrame | None:
+    """The stored fermentations that rows with a time belong to."""
+    timed = [one.frame["batch_id"] for one in ledgers if one.sheet in ("readings", "spirits")]
+    if known is None or not timed:
+        return None
+    batches = pd.concat([one.drop_duplicates() for one in timed]).to_frame()
+    return known.rows("fermentations", key_prints("fermentations", batches))
 
 
 def _absent(one: Ledger, parent: str) -> Fault:

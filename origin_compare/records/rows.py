@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import chain, islice
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Table, select
+from sqlalchemy import Table, func, select
 from sqlalchemy.engine import Connection
 
 from origin_compare.records.frames import shaped
@@ -17,6 +18,9 @@ from origin_compare.records.sheets import SHEETS, Kind
 
 AT_ONCE = 4_096
 WRITTEN_AT_ONCE = 50_000
+SOUGHT_AT_ONCE = 20_000
+MOST_SOUGHT = 1 / 4
+LARGE = 20_000
 _ROWS_A_STATEMENT = 25
 
 RawOf = Callable[[pd.DataFrame], pd.Series | None]
@@ -36,12 +40,34 @@ def insert_frame(
     Piece by piece, so that only one piece stands in memory as Python objects; `told` gets the
     number of rows written so far.
     """
-    for start in range(0, len(frame), WRITTEN_AT_ONCE):
-        if told and start:
-            told(start)
-        some = frame.iloc[start : start + WRITTEN_AT_ONCE]
-        cells = _cells(sheet, some, intake_id, raw_of(some))
-        _insert_columns(link, SHEET_TABLES[sheet], cells, len(some))
+    table = SHEET_TABLES[sheet]
+    with _indexed(link, table, len(frame)):
+        for start in range(0, len(frame), WRITTEN_AT_ONCE):
+            if told and start:
+                told(start)
+            some = frame.iloc[start : start + WRITTEN_AT_ONCE]
+            cells = _cells(sheet, some, intake_id, raw_of(some))
+            _insert_columns(link, table, cells, len(some))
+
+
+@contextmanager
+def _indexed(link: Connection, table: Table, coming: int) -> Iterator[None]:
+    """Build the table's indexes after its rows where that costs less than row by row.
+
+    Measured: it does from some ten thousand rows on, if there are not more in the table already.
+    It happens in the transaction of the rows themselves: no one sees the table without them.
+    """
+    afterwards = coming >= LARGE and coming >= rows_in(link, table)
+    for index in table.indexes if afterwards else ():
+        index.drop(link)
+    yield
+    for index in table.indexes if afterwards else ():
+        index.create(link)
+
+
+def rows_in(link: Connection, table: Table) -> int:
+    """How many rows a table has."""
+    return int(link.execute(select(func.count()).select_from(table)).scalar_one())
 
 
 def _cells(
@@ -162,25 +188,47 @@ def _without(missing: np.ndarray, cells: np.ndarray) -> list[Any]:
 
 def read_frame(link: Connection, sheet: str, *more: str) -> pd.DataFrame:
     """The whole sheet as a shaped frame in the order taken in, `more` table columns behind it."""
-    table = SHEET_TABLES[sheet]
     names = [*SHEETS[sheet].names(), *more]
-    found = link.execute(select(*(table.c[name] for name in names)).order_by(table.c.row_id))
-    columns = _columns_of(found.cursor, len(names))
-    cells = dict(zip(names, columns, strict=True))
-    frame = {
-        column.name: from_cells(cells[column.name], column.kind) for column in SHEETS[sheet].columns
-    }
-    whole = shaped(sheet, pd.DataFrame(frame))
-    return whole.assign(**{name: cells[name] for name in more})
+    return _shaped(sheet, cells_under(link, sheet, None, names))
 
 
-def _columns_of(cursor: Any, width: int) -> list[list[Any]]:
+def frame_under(link: Connection, sheet: str, keys: pd.Series) -> pd.DataFrame:
+    """The rows of a sheet under these key prints (and maybe others) as a shaped frame."""
+    return _shaped(sheet, cells_under(link, sheet, keys, SHEETS[sheet].names()))
+
+
+def _shaped(sheet: str, cells: Mapping[str, list[Any]]) -> pd.DataFrame:
+    own = SHEETS[sheet].columns
+    read = {column.name: from_cells(cells[column.name], column.kind) for column in own}
+    more = {name: given for name, given in cells.items() if name not in read}
+    return shaped(sheet, pd.DataFrame(read)).assign(**more)
+
+
+def cells_under(
+    link: Connection, sheet: str, keys: pd.Series | None, names: Sequence[str]
+) -> dict[str, list[Any]]:
+    """Table columns of the rows under these key prints (None: of all rows), in the order taken in.
+
+    Where a large part of the table is asked for all of it is read: one pass through a table costs
+    less than as many look-ups.
+    """
+    table = SHEET_TABLES[sheet]
+    query = select(*(table.c[name] for name in names)).order_by(table.c.row_id)
+    columns: list[list[Any]] = [[] for _ in names]
+    if keys is None or len(keys) > MOST_SOUGHT * rows_in(link, table):
+        _read_on(columns, link.execute(query).cursor)
+    else:
+        for start in range(0, len(keys), SOUGHT_AT_ONCE):
+            some = keys.iloc[start : start + SOUGHT_AT_ONCE].tolist()
+            _read_on(columns, link.execute(query.where(table.c.key_print.in_(some))).cursor)
+    return dict(zip(names, columns, strict=True))
+
+
+def _read_on(columns: list[list[Any]], cursor: Any) -> None:
     """The rows of a cursor turned to columns, piece by piece: the tuples are freed on the way."""
-    columns: list[list[Any]] = [[] for _ in range(width)]
     while rows := cursor.fetchmany(AT_ONCE):
         for column, cells in zip(columns, zip(*rows, strict=True), strict=True):
             column.extend(cells)
-    return columns
 
 
 def from_cells(cells: Sequence[Any], kind: Kind) -> pd.Series:

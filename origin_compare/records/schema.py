@@ -25,7 +25,6 @@ from origin_compare.records.sheets import SHEETS, Kind, Sheet
 BOOKS = MetaData(
     naming_convention={
         "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
         "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
         "pk": "pk_%(table_name)s",
     }
@@ -58,7 +57,7 @@ def _sheet_table(sheet: Sheet) -> Table:
         Column("from_tab", Text, nullable=False),
         Column("from_row", Integer),
         Column("raw_text", Text, nullable=False),
-        Column("key_print", BigInteger, nullable=False, unique=True),
+        Column("key_print", BigInteger, nullable=False, index=True, unique=True),
         Column("content_print", BigInteger, nullable=False),
         *(
             Column(column.name, TYPES[column.kind], nullable=not column.needed)

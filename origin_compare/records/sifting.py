@@ -6,18 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import Table, func, select
 from sqlalchemy.engine import Connection
 
 from origin_compare.records.faults import Fault
 from origin_compare.records.fingerprint import content_prints, key_prints
 from origin_compare.records.frames import shaped
 from origin_compare.records.matching import key_text
-from origin_compare.records.schema import SHEET_TABLES
+from origin_compare.records.rows import cells_under
 from origin_compare.records.sheets import SHEETS
 
 MOST_LISTED = 200
-_AT_ONCE = 20_000
 _STANDING = ["key_print", "content_print", "intake_id", "from_file", "from_row"]
 
 
@@ -39,7 +37,7 @@ def sift(link: Connection, sheet: str, frame: pd.DataFrame) -> Sifted:
     """Compare a clean frame with the store; of two equal keys within it the first one counts."""
     rows = _with_prints(sheet, frame)
     key, content = rows["_key"].to_numpy(), rows["_content"].to_numpy()
-    standing = _standing(link, SHEET_TABLES[sheet], key)
+    standing = _standing(link, sheet, rows["_key"])
     there, before = _found(key, standing)
     codes, distinct = pd.factorize(key)
     first = np.arange(len(rows))
@@ -67,17 +65,9 @@ def _with_prints(sheet: str, frame: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(**texts, _key=key_prints(sheet, rows), _content=content_prints(sheet, rows))
 
 
-def _standing(link: Connection, table: Table, keys: np.ndarray) -> pd.DataFrame:
+def _standing(link: Connection, sheet: str, keys: pd.Series) -> pd.DataFrame:
     """The stored rows under these keys, sorted by key: `_STANDING`."""
-    columns = [table.c[name] for name in _STANDING]
-    found: list[tuple[object, ...]] = []
-    if len(keys) and link.execute(select(func.count()).select_from(table)).scalar_one():
-        wanted = np.unique(keys).tolist()
-        for start in range(0, len(wanted), _AT_ONCE):
-            some = wanted[start : start + _AT_ONCE]
-            query = select(*columns).where(table.c.key_print.in_(some))
-            found.extend(map(tuple, link.execute(query)))
-    frame = pd.DataFrame(found, columns=_STANDING)
+    frame = pd.DataFrame(cells_under(link, sheet, keys, _STANDING))
     frame = frame.astype({"key_print": "int64", "content_print": "int64"})
     return frame.sort_values("key_print", ignore_index=True)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -31,14 +31,18 @@ def bare(name: str) -> str:
     return re.sub(r"(?<!\d)0+(?=\d)", "", kept)
 
 
-def check_spellings(ledgers: Sequence[Ledger], sheet: Sheet, stored: pd.DataFrame) -> None:
-    """Warn at every row that writes a name in a rarer way than other rows, new or stored."""
-    for column in _NAMES.get(sheet.name, ()):
-        frames = [one.frame for one in ledgers] + ([stored] if column in stored else [])
-        names = [frame[column].dropna() for frame in frames if len(frame)]
-        if not names:
-            continue
-        usual = _usual(pd.concat(names).value_counts())
+def check_spellings(
+    ledgers: Sequence[Ledger], sheet: Sheet, stored: Callable[[str], pd.Series] | None
+) -> None:
+    """Warn at every row that writes a name in a rarer way than other rows, new or stored.
+
+    `stored`: for a column the number of stored rows by name, None where there is no store.
+    """
+    for column in _NAMES.get(sheet.name, ()) if ledgers else ():
+        ways = [stored(column)] if stored else []  # first, so that of equals the stored way counts
+        ways += [one.frame[column].value_counts() for one in ledgers]
+        counts = pd.concat(ways).groupby(level=0, sort=False).sum()
+        usual = _usual(counts.sort_values(ascending=False, kind="stable"))
         if usual:
             for one in ledgers:
                 _warn(one, column, usual)

@@ -25,6 +25,7 @@ from origin_compare.records.faults import FAULT_COLUMNS, Fault, fault_table
 from origin_compare.records.guess import HeaderMap
 from origin_compare.records.harvest import one_harvest
 from origin_compare.records.join import build_season
+from origin_compare.records.known import KnownInStore
 from origin_compare.records.rows import read_frame
 from origin_compare.records.schema import (
     CORRECTIONS,
@@ -96,16 +97,25 @@ class Store:
     # Intakes
 
     def plan(
-        self, sources: Sources | Iterable[tuple[str, bytes]], progress: Progress | None = None
+        self,
+        sources: Sources | Iterable[tuple[str, bytes]],
+        progress: Progress | None = None,
+        *,
+        rules: HouseRules | None = None,
+        maps: Sequence[HeaderMap] = (),
     ) -> IntakePlan:
         """What taking in these files (name, bytes) would do, under this store's rules and maps.
 
-        Nothing is stored. `progress` is told how far it is (0 to 1) and at what. Raises
-        `RefusedFile` if there is no file.
+        Nothing is stored. `progress` is told how far it is (0 to 1) and at what. `rules` and
+        `maps` lie beside the files: rules count where the store has none of its own, maps before
+        the store's. Raises `RefusedFile` if there is no file.
         """
         from origin_compare.records.plan import plan_intake
 
-        return plan_intake(sources, self.rules(), self.header_maps(), self.known(), progress)
+        used = rules if rules and not self.has_own_rules else self.rules()
+        told = [*maps, *self.header_maps()]
+        with self.reading() as link:
+            return plan_intake(sources, used, told, KnownInStore(link), progress)
 
     def take_in(
         self,
@@ -200,16 +210,6 @@ class Store:
             return fault_table(_faults(link, intake_id))
 
     # What the next intake needs to know
-
-    def known(self) -> dict[str, pd.DataFrame]:
-        """All sheets as stored: what a plan holds new rows against."""
-        with self.reading() as link:
-            return {name: read_frame(link, name) for name in SHEETS}
-
-    def keys(self) -> dict[str, pd.Series]:
-        """Per sheet the prints of all rows: `content_print` by `key_print` (see fingerprint)."""
-        with self.reading() as link:
-            return {name: _prints(link, name) for name in SHEETS}
 
     def remember_headers(self, mapped: HeaderMap) -> None:
         """Keep a header map for the next file with the same headers of the same sheet."""
@@ -374,13 +374,6 @@ def _count_by_intake(link: Connection, column: ColumnElement[int]) -> pd.Series:
 
 def _sum_by_intake(counts: Iterable[pd.Series]) -> pd.Series:
     return pd.concat(list(counts)).groupby(level=0).sum()
-
-
-def _prints(link: Connection, name: str) -> pd.Series:
-    table = SHEET_TABLES[name]
-    found = link.execute(select(table.c.key_print, table.c.content_print)).all()
-    frame = pd.DataFrame(found, columns=["key_print", "content_print"], dtype="int64")
-    return frame.set_index("key_print")["content_print"]
 
 
 def _faults(link: Connection, intake_id: int | None) -> tuple[Fault, ...]:

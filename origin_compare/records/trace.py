@@ -22,7 +22,7 @@ from origin_compare.records.headers import columns_for
 from origin_compare.records.matching import key_text
 from origin_compare.records.package import canonical_text
 from origin_compare.records.plan import plan_intake
-from origin_compare.records.rows import from_cells, insert_rows, to_cells
+from origin_compare.records.rows import cells_under, from_cells, insert_rows, to_cells
 from origin_compare.records.schema import CORRECTIONS, INTAKES, SHEET_TABLES
 from origin_compare.records.sheets import SHEETS, Column
 from origin_compare.words import label
@@ -163,15 +163,11 @@ _PLACE = ["file", "tab", "row", "raw"]
 
 
 def _by_print(store: Store, sheet: str, frame: pd.DataFrame) -> pd.DataFrame:
-    table = SHEET_TABLES[sheet]
-    prints = key_prints(sheet, shaped(sheet, frame)).tolist()
-    names = ("key_print", "intake_id", "from_file", "from_tab", "from_row", "raw_text")
-    found: dict[int, tuple[Any, ...]] = {}
+    prints = key_prints(sheet, shaped(sheet, frame))
+    names = ["key_print", "intake_id", "from_file", "from_tab", "from_row", "raw_text"]
     with store.reading() as link:
-        for start in range(0, len(prints), 10_000):
-            some = table.c.key_print.in_(prints[start : start + 10_000])
-            for key, *place in link.execute(select(*(table.c[one] for one in names)).where(some)):
-                found[key] = tuple(place)
+        standing = cells_under(link, sheet, prints, names)
+    found = {key: tuple(place) for key, *place in zip(*standing.values(), strict=True)}
     in_files = as_written(store, [place[:4] for place in found.values() if not place[4]])
     nowhere = (0, "", "", None, "")
     places = [found.get(one, nowhere) for one in prints]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import pandas as pd
 
 from origin_compare.house import HouseRules, default_rules
+from origin_compare.records.fingerprint import content_prints, key_prints
+from origin_compare.records.frames import shaped
 from origin_compare.records.guess import HeaderMap
 from origin_compare.records.plan import IntakePlan, plan_intake
+from origin_compare.records.sheets import SHEETS
 
 SEASON = {
     "growers.csv": "grower_id,farm_name\nG1,North\nG2,South\n",
@@ -38,7 +42,33 @@ def plan(
     sources = [
         (name, text.encode() if isinstance(text, str) else text) for name, text in files.items()
     ]
-    return plan_intake(sources, rules(zone), maps, known)
+    return plan_intake(sources, rules(zone), maps, None if known is None else InFrames(known))
+
+
+@dataclass(frozen=True)
+class InFrames:
+    """`records.known.Known` with whole sheets at hand, such as those of another plan."""
+
+    sheets: Mapping[str, pd.DataFrame]
+
+    def holds(self, sheet: str) -> bool:
+        return len(self._all(sheet)) > 0
+
+    def contents(self, sheet: str, keys: pd.Series) -> pd.Series:
+        rows = self._all(sheet)
+        return content_prints(sheet, rows).set_axis(key_prints(sheet, rows))
+
+    def rows(self, sheet: str, keys: pd.Series) -> pd.DataFrame:
+        return self._all(sheet)
+
+    def names(self, sheet: str) -> set[str]:
+        return set(self._all(sheet)[SHEETS[sheet].key[0]].dropna())
+
+    def ways(self, sheet: str, column: str) -> pd.Series:
+        return self._all(sheet)[column].value_counts()
+
+    def _all(self, sheet: str) -> pd.DataFrame:
+        return shaped(sheet, self.sheets.get(sheet))
 
 
 def rules(zone: str = "UTC") -> HouseRules:

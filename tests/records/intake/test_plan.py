@@ -7,7 +7,6 @@ import pytest
 
 from origin_compare.answers import Answer
 from origin_compare.errors import RefusedFile
-from origin_compare.records.against import CONTENT, content_hash
 from origin_compare.records.export import safe_csv
 from origin_compare.records.plan import plan_intake, sheets_in_order
 from origin_compare.records.sheets import SHEETS
@@ -164,20 +163,6 @@ def test_a_clash_with_the_store_names_old_and_new() -> None:
         "batch_id B2. If the file is right, correct the row in the store; if not, mend the file."
     ]
     assert len(planned.set_aside["fermentations.csv"]) == 1 and balanced(planned)
-
-
-def test_the_store_may_be_known_by_hash_alone() -> None:
-    sheets = plan(SEASON).sheets
-    known = {
-        name: sheets[name][list(sheet.key)].assign(**{CONTENT: content_hash(sheets[name], sheet)})
-        for name, sheet in SHEETS.items()
-    }
-    assert plan(SEASON, known=known).already_there["readings"] == 3
-    changed = SEASON["fermentations.csv"].replace("1.0660", "1.0760")
-    assert said(plan({**SEASON, "fermentations.csv": changed}, known=known)) == [
-        "fermentations.csv row 3: clashes with the store, which has other content for batch_id "
-        "B2. If the file is right, correct the row in the store; if not, mend the file."
-    ]
 
 
 def test_a_malt_goes_aside_whole_when_one_part_does() -> None:

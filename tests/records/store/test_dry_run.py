@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from origin_compare import open_store
+from origin_compare.records import rows
 from origin_compare.records.sheets import SHEETS
 from origin_compare.records.store import Store
 
@@ -85,4 +86,33 @@ def test_how_far_it_is_is_told_in_order(store: Store) -> None:
         "holding rows against one another and the store",
         "writing 1 row of growers",
         "writing 1 row of lots",
+    ]
+
+
+def test_a_small_intake_reads_only_the_rows_it_names(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lots = "lot,grower,harvest,barley\n" + "".join(f"N{n},G1,2024,Brook\n" for n in range(400))
+    store.take_in(store.plan(files({"lots.csv": lots})))
+    read: list[int] = []
+    read_on = rows._read_on
+
+    def counted(columns: list[list[object]], cursor: object) -> None:
+        read_on(columns, cursor)
+        read.append(len(columns[0]))
+
+    monkeypatch.setattr(rows, "_read_on", counted)
+    few = "lot,grower,harvest,barley\nN7,G1,2024,Brook\nN8,G1,2024,brook\nN999,G1,2024,Brook\n"
+    plan = store.plan(files({"lots.csv": few}))
+    assert plan.changes().values.tolist() == [["lots", 1, 1, 1]]
+    assert plan.contradictions["in_store"].tolist() == ["Brook"]
+    assert sum(read) == 3, "the prints of N7 and N8, and the row of N8"
+    assert [fault.weight for fault in plan.faults] == ["fault"]
+
+
+def test_a_name_written_as_no_stored_row_writes_it_is_told(store: Store) -> None:
+    plan = store.plan(files({"lots.csv": "lot,grower,harvest,barley\nL9,G1,2024,ardent\n"}))
+    assert [str(fault) for fault in plan.faults] == [
+        "lots.csv row 2, variety: ardent is written Ardent in 1 other row. Write it the same way "
+        "if it is the same; now it counts as another."
     ]

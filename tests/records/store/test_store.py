@@ -236,15 +236,6 @@ def test_house_rules_are_kept_and_move_the_revision(store: Store) -> None:
     assert store.revision == 1
 
 
-def test_prints_of_all_rows_by_key(store: Store) -> None:
-    store.take_in(plan_of(small.sheets()))
-    keys = store.keys()
-    assert {name: len(prints) for name, prints in keys.items() if len(prints)} == {
-        name: len(frame) for name, frame in small.sheets().items()
-    }
-    assert keys["readings"].index.is_unique
-
-
 def test_harvests_on_record(store: Store) -> None:
     assert store.seasons() == []
     store.take_in(plan_of(small.sheets()))
