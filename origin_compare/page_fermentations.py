@@ -98,6 +98,7 @@ def one_batch(asked: Questions) -> None:
         f"{opened.sentence()}",
         table_height=min(520, 38 * (len(read) + 1)),
     )
+    _curves(opened)
     _every_value(opened, chosen)
     if opened.departure.status == "left":
         _why(opened.departure)
@@ -107,6 +108,34 @@ def one_batch(asked: Questions) -> None:
     elif running is not None:
         st.info(running.untold, icon=":material/info:")
     parts.rests_on(opened.rests_on())
+
+
+def _curves(opened: BatchReview) -> None:
+    """What can be read off the curves, with how sure each figure is."""
+    with st.expander("What the curves through gravity and pH say"):
+        st.markdown("\n".join(f"- {_plain(one)}" for one in opened.curves_said()))
+        if opened.curve is None or opened.curve.status in ("not_identified", "not_converged"):
+            return
+        read = opened.curve.figures()
+        digits = [4 if says.startswith(("end", "fall")) else 2 for says in read["what"]]
+        shown = pd.DataFrame(
+            {
+                "figure": read["what"],
+                "value": [_to(value, n) for value, n in zip(read["value"], digits, strict=True)],
+                "give or take": [_to(2 * se, n) for se, n in zip(read["se"], digits, strict=True)],
+            }
+        )
+        st.dataframe(
+            shown,
+            hide_index=True,
+            height="content",
+            alt=f"Table: figures of the curve through the gravity of {opened.batch_id}",
+        )
+        st.caption("Give or take: two standard errors, so that about 95 in 100 hold the truth.")
+
+
+def _to(value: float, digits: int) -> str:
+    return "not told" if math.isnan(value) else f"{value:.{digits}f}"
 
 
 def _every_value(opened: BatchReview, chosen: str) -> None:

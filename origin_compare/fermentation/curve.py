@@ -21,11 +21,23 @@ Form = Literal["four", "five", "evidence"]
 
 FEWEST = 5
 """Readings at different hours below which four parameters leave nothing to judge the fit by."""
+OPEN = ("not_identified", "not_converged")
 READING_SD_DEG = 0.3
 """A reading's own doubt, degrees: even a curve through every point is not known better."""
 LEAST_FALL_DEG = 3.0
 WIDEST = {"Pe": 4.0, "M": 6.0}
 WIDEST_RATE = 0.5
+
+
+_PARAMETERS = {
+    "Pe": "end Pe", "PD": "fall PD", "B": "rate B, per h", "M": "midpoint M, h",
+    "s": "asymmetry s",
+}  # fmt: skip
+_READ_OFF = {
+    "lag_h": "lag, h", "max_rate_deg_h": "steepest fall, degrees an hour",
+    "max_rate_at_h": "hour of the steepest fall", "hour_90_pct": "hour of 90 % of the fall",
+    "level_h": "hour gravity is level (within a degree of its end)",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -36,8 +48,9 @@ class Curve:
     B per hour and **negative when gravity falls**, M in hours. `status` is `ok`, `boundary`
     (the end or the midpoint lies beyond the readings), `not_converged`, or `not_identified`
     (these readings leave a parameter open); `reason` says why in words.
-    `lag_h`: the hour where the tangent at the steepest point meets the start. `borrowed_from`:
-    how many batches steadied this curve, 0 when it stands by its own readings.
+    `lag_h`: the hour where the tangent at the steepest point meets the start; `level_h`: from when
+    gravity is within a degree of its end. `borrowed_from`: how many batches steadied this curve,
+    0 when it stands by its own readings. `errors`: standard errors of `forms.LANDMARKS`.
     """
 
     parameters: Mapping[str, float]
@@ -58,6 +71,20 @@ class Curve:
     last_h: float
     borrowed_from: int
     theta: Array = field(repr=False, compare=False)
+    level_h: float = float("nan")
+    errors: Mapping[str, float] = field(default_factory=dict)
+
+    def figures(self) -> pd.DataFrame:
+        """what, value, se: parameters and what is read off the curve, for people. Gravities in
+        SG, hours, degrees an hour; se missing where the readings give none."""
+        rows = [
+            (says, self.parameters[name], self.standard_errors[name])
+            for name, says in _PARAMETERS.items()
+            if name in self.parameters
+        ]
+        rows += [(says, float(getattr(self, name)), self.errors.get(name, float("nan")))
+                 for name, says in _READ_OFF.items()]  # fmt: skip
+        return pd.DataFrame(rows, columns=["what", "value", "se"])
 
     def at(self, hours: ArrayLike) -> Array:
         """The curve at `hours`, in the unit of the readings."""
@@ -65,9 +92,11 @@ class Curve:
         return from_degrees(forms.gravity(self.theta[None, :], hours)[0], self.unit)
 
     def sentence(self) -> str:
-        if self.status in ("not_identified", "not_converged"):
+        if self.status in OPEN:
             return f"No curve can be drawn through these readings: {self.reason}."
-        doubt = f" ({self.reason})" if self.reason else ""
+        helped = f"steadied by {count(self.borrowed_from, 'batch')}"
+        said = "; ".join(one for one in (self.reason, helped if self.borrowed_from else "") if one)
+        doubt = f" ({said})" if said else ""
         return (
             f"Gravity began to fall at {self.lag_h:.0f} h, fell fastest at "
             f"{self.max_rate_at_h:.0f} h ({self.max_rate_deg_h:.1f} degrees an hour) and heads "
@@ -116,8 +145,8 @@ def fit_curves(
     finding faults.
 
     Columns: batch_id, status, reason, form, end_sg, fall_sg, rate_b_h, midpoint_h, asymmetry,
-    their `_se`, lag_h, lag_se_h, max_rate_deg_h, max_rate_at_h, hour_90_pct, terminal_sg,
-    terminal_se_sg, sd_deg, n_readings, last_h, borrowed_from.
+    their `_se`, lag_h, lag_se_h, max_rate_deg_h, max_rate_at_h, hour_90_pct, level_h,
+    terminal_sg, terminal_se_sg, sd_deg, n_readings, last_h, borrowed_from.
     Batches without gravity readings are left out.
     """
     fitted = fit_all(readings, form, borrowing)
@@ -131,6 +160,18 @@ def fit_all(
     """The `Curve` of every batch of `readings` (batch_id, hours, sg), in SG."""
     degrees, _ = to_degrees(readings["sg"])
     return curves(pad(readings.assign(sg=degrees), "sg"), "SG", form, borrowing)
+
+
+def settled(readings: pd.DataFrame) -> dict[str, Curve]:
+    """The curve of every batch as the house would read it: four or five parameters by evidence,
+    and one that its own readings leave open steadied by the other batches, which it says
+    (`borrowed_from`)."""
+    own = fit_all(readings, "evidence")
+    left_open = [name for name, one in own.items() if one.status in OPEN]
+    if not left_open:
+        return own
+    steadied = fit_all(readings, borrowing=True)
+    return own | {name: steadied[name] for name in left_open if steadied[name].status == "ok"}
 
 
 def curves(
@@ -196,8 +237,8 @@ def _curve(padded: Padded, fit: Solution, row: int, unit: str, cloud: Cloud | No
     )
     marks = forms.landmarks(theta[None, :])[0]
     mark_errors = forms.landmark_errors(theta[None, :], covariance[None, :, :])[0]
-    if status in ("not_identified", "not_converged"):
-        marks, mark_errors = np.full(5, np.nan), np.full(5, np.nan)
+    if status in OPEN:
+        marks, mark_errors = np.full(6, np.nan), np.full(6, np.nan)
     return Curve(
         _named(theta, unit, level=True),
         _named(np.where(np.isfinite(errors), errors, np.nan), unit, level=False, at=theta),
@@ -217,6 +258,8 @@ def _curve(padded: Padded, fit: Solution, row: int, unit: str, cloud: Cloud | No
         float(hours[-1]),
         cloud.batches if cloud is not None else 0,
         theta,
+        float(marks[5]),
+        dict(zip(forms.LANDMARKS, map(float, mark_errors), strict=True)),
     )
 
 
@@ -275,7 +318,7 @@ def _named(theta: Array, unit: str, level: bool, at: Array | None = None) -> dic
 _COLUMNS = [
     "status", "reason", "form", "end_sg", "fall_sg", "rate_b_h", "midpoint_h", "asymmetry",
     "end_se_sg", "fall_se_sg", "rate_b_se_h", "midpoint_se_h", "asymmetry_se",
-    "lag_h", "lag_se_h", "max_rate_deg_h", "max_rate_at_h", "hour_90_pct",
+    "lag_h", "lag_se_h", "max_rate_deg_h", "max_rate_at_h", "hour_90_pct", "level_h",
     "terminal_sg", "terminal_se_sg", "sd_deg", "n_readings", "last_h", "borrowed_from",
 ]  # fmt: skip
 

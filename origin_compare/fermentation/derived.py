@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,7 +12,7 @@ import pandas as pd
 from origin_compare import measures
 from origin_compare.answers import count, listed
 from origin_compare.fermentation.acid import AcidCurve, acid_curves
-from origin_compare.fermentation.curve import Curve, fit_all
+from origin_compare.fermentation.curve import Curve, settled
 from origin_compare.fermentation.least_squares import Array
 from origin_compare.fermentation.trust import CHANNEL_WORDS, SetAside, set_aside, without
 from origin_compare.house import HouseRules
@@ -28,6 +30,8 @@ LABELS = {
     "wash_abv_calc_pct": "wash strength from gravity, % vol",
     "lag_h": "lag, h",
     "max_rate_deg_h": "steepest fall, degrees an hour",
+    "hour_90_pct": "hour of 90 % of the fall",
+    "secondary_h": "secondary phase, h",
     "lpa": "litres of pure alcohol",
     "spirit_yield_lpa_t": "spirit yield, L pure alcohol per t",
     "yeast_g_l": "yeast pitched, g/L",
@@ -76,7 +80,10 @@ def derived(season: Season, rules: HouseRules) -> Derived:
     length_from (`ended_at`, `last reading` or empty), peak_temp_c (the highest recorded),
     peak_temp_h, h_above_window (above `rules` peak_temp_c, straight lines between readings),
     final_ph, final_ph_h, final_sg, final_sg_h, apparent_attenuation_pct, real_attenuation_pct
-    and wash_abv_calc_pct (Balling), lag_h, lag_se_h, max_rate_deg_h, hour_90_pct, curve_status,
+    and wash_abv_calc_pct (Balling), lag_h, lag_se_h, max_rate_deg_h, hour_90_pct, level_h (from
+    when gravity is within a degree of its end) and secondary_h (from then to the end: the time the
+    lactic bacteria had; missing while fermenting), curve_form (`four` or `five`, by evidence),
+    curve_borrowed_from (batches that steadied a curve of too few readings), curve_status,
     curve_reason, lpa, spirit_yield_lpa_t, yeast_g_l, co2_kg, acid_status, after_yeast_ph,
     lactic_from_h and lactic_from_se_h (see `acid`), n_readings, n_set_aside.
     The final figures are the last ones recorded; while a batch ferments they are missing.
@@ -84,7 +91,7 @@ def derived(season: Season, rules: HouseRules) -> Derived:
     readings = season.sheets["readings"]
     aside = set_aside(readings)
     kept = without(readings, aside)
-    fitted = fit_all(kept) if len(kept) else {}
+    fitted = settled(kept) if len(kept) else {}
     acids = acid_curves(kept) if len(kept) else {}
     logs = {str(name): rows.sort_values("hours") for name, rows in kept.groupby("batch_id")}
     rows = [
@@ -100,7 +107,8 @@ _COLUMNS = [
     "peak_temp_c", "peak_temp_h", "h_above_window", "final_ph", "final_ph_h",
     "final_sg", "final_sg_h", "apparent_attenuation_pct", "real_attenuation_pct",
     "wash_abv_calc_pct", "lag_h", "lag_se_h", "max_rate_deg_h", "hour_90_pct",
-    "curve_status", "curve_reason", "lpa", "spirit_yield_lpa_t", "yeast_g_l", "co2_kg",
+    "level_h", "secondary_h", "curve_form", "curve_borrowed_from", "curve_status",
+    "curve_reason", "lpa", "spirit_yield_lpa_t", "yeast_g_l", "co2_kg",
     "acid_status", "after_yeast_ph", "lactic_from_h", "lactic_from_se_h", "n_readings",
     "n_set_aside",
 ]  # fmt: skip
@@ -122,6 +130,7 @@ def _batch(
     row |= _temperature(log, rules)
     row |= _ends(batch, log, running)
     row |= _course(fitted.get(name))
+    row["secondary_h"] = _secondary(row)
     row |= _account(batch)
     row["n_readings"] = len(log)
     row["n_set_aside"] = sum(one.batch_id == name for one in aside)
@@ -198,8 +207,15 @@ def _course(curve: Curve | None) -> dict[str, object]:
     return {
         "lag_h": curve.lag_h, "lag_se_h": curve.lag_se_h,
         "max_rate_deg_h": curve.max_rate_deg_h, "hour_90_pct": curve.hour_90_pct,
+        "level_h": curve.level_h, "curve_form": curve.form,
+        "curve_borrowed_from": curve.borrowed_from,
         "curve_status": curve.status, "curve_reason": curve.reason,
     }  # fmt: skip
+
+
+def _secondary(row: Mapping[str, Any]) -> float:
+    """Hours from level gravity to the end; none where it ended before gravity was level."""
+    return float(np.maximum(row["length_h"] - row.get("level_h", _NAN), 0.0))
 
 
 def _acid(curve: AcidCurve | None) -> dict[str, object]:

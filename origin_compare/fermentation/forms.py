@@ -19,7 +19,9 @@ from origin_compare.fermentation.least_squares import Array, Index, Model
 
 FOUR = ("Pe", "PD", "B", "M")
 FIVE = (*FOUR, "s")
-LANDMARKS = ("lag_h", "max_rate_deg_h", "max_rate_at_h", "hour_90_pct", "terminal_deg")
+LANDMARKS = ("lag_h", "max_rate_deg_h", "max_rate_at_h", "hour_90_pct", "terminal_deg", "level_h")
+LEVEL_DEG = 1.0
+"""Gravity within this of its end counts as level: what a hydrometer can be read to."""
 
 
 def gravity(theta: Array, hours: Array) -> Array:
@@ -63,7 +65,8 @@ def _four(theta: Array, away: Array, fall: Array, rate: Array) -> tuple[Array, A
 
 
 def landmarks(theta: Array) -> Array:
-    """(b, 5): lag, steepest rate (degrees/h, positive), its hour, hour of 90 % of the fall, end.
+    """(b, 6): `LANDMARKS`: lag, steepest rate (degrees/h, positive), its hour, hour of 90 % of the
+    fall, end, and the hour from which gravity is within `LEVEL_DEG` of its end.
 
     Lag is where the tangent at the steepest point meets the start Pe + PD.
     """
@@ -77,11 +80,13 @@ def landmarks(theta: Array) -> Array:
         lag = at_steepest - (1.0 - level) / slope
         # 10 % of the fall is left where (1 + exp(u))^-s = 0.1
         nearly_done = middle + np.log(0.1 ** (-1.0 / power) - 1.0) / steep
-    return np.stack([lag, np.abs(fall) * slope, at_steepest, nearly_done, end], axis=1)
+        share = np.minimum(LEVEL_DEG / np.abs(fall), 0.5)
+        level_from = middle + np.log(share ** (-1.0 / power) - 1.0) / steep
+    return np.stack([lag, np.abs(fall) * slope, at_steepest, nearly_done, end, level_from], axis=1)
 
 
 def landmark_errors(theta: Array, covariance: Array) -> Array:
-    """Standard errors (b, 5) of the landmarks by the delta method."""
+    """Standard errors (b, 6) of the landmarks by the delta method."""
     slopes = []
     for place in range(theta.shape[1]):
         width = 1e-5 * np.maximum(np.abs(theta[:, place]), 1e-3)

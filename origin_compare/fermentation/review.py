@@ -10,12 +10,13 @@ import pandas as pd
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
-from origin_compare.fermentation.curve import Curve, fit_all
+from origin_compare.fermentation.acid import AcidCurve, acid_curves
+from origin_compare.fermentation.curve import OPEN, Curve, settled
 from origin_compare.fermentation.departure import Departure, Departures
 from origin_compare.fermentation.departures import departures
 from origin_compare.fermentation.logs import DENSE, og_degrees
 from origin_compare.fermentation.padding import to_degrees
-from origin_compare.fermentation.trust import CHANNEL_WORDS, CHANNELS
+from origin_compare.fermentation.trust import CHANNEL_WORDS, CHANNELS, without
 from origin_compare.house import HouseRules
 from origin_compare.records.season import Season
 
@@ -40,6 +41,12 @@ class BatchReview:
     departure: Departure
     in_band_from: str
     hour_zero: str = "yeast in"
+    acid: AcidCurve | None = None
+
+    def curves_said(self) -> tuple[str, ...]:
+        """What the curves through gravity and pH say, a sentence each."""
+        both = (self.curve, self.acid)
+        return tuple(f"{one.sentence()} Rests on {one.rests_on()}." for one in both if one)
 
     def sentence(self) -> str:
         return self.departure.sentence()
@@ -115,7 +122,8 @@ def review(
     clean = log.copy()
     for one in verdict.aside:
         clean.loc[one.row, one.channel] = np.nan
-    curve = fit_all(clean).get(str(batch_id)) if clean["sg"].notna().any() else None
+    curve = _curve(clean, season, verdicts) if clean["sg"].notna().any() else None
+    acid = acid_curves(clean).get(str(batch_id)) if clean["ph"].notna().any() else None
     return BatchReview(
         str(batch_id),
         verdict.vessel,
@@ -127,7 +135,20 @@ def review(
         verdict,
         verdicts.rests_on(),
         str(mine.iloc[0].get("hour_zero", "yeast in")),
+        acid,
     )
+
+
+def _curve(clean: pd.DataFrame, season: Season, verdicts: Departures) -> Curve:
+    """The batch's own curve; only one its readings leave open asks the other batches."""
+    (own,) = settled(clean).values()
+    if own.status not in OPEN:
+        return own
+    log = season.sheets["readings"]
+    others = log.loc[~log["batch_id"].isin(clean["batch_id"])]
+    aside = (one for verdict in verdicts for one in verdict.aside)
+    held = without(others, (one for one in aside if one.row in others.index))
+    return settled(pd.concat([held, clean]))[str(clean["batch_id"].iloc[0])]
 
 
 def _told_once(words: pd.Series) -> str:
@@ -154,7 +175,7 @@ def _channel(
 
 
 def _line(curve: Curve | None, grid: np.ndarray) -> pd.DataFrame:
-    if curve is None or curve.status in ("not_identified", "not_converged"):
+    if curve is None or curve.status in OPEN:
         return pd.DataFrame({"hours": [], "sg": []}, dtype=float)
     return pd.DataFrame({"hours": grid, "sg": curve.at(grid)})
 

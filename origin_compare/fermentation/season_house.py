@@ -14,6 +14,7 @@ from origin_compare.fermentation.like import like
 from origin_compare.fermentation.logs import Log, logs
 from origin_compare.fermentation.reference import (
     FEWEST_BATCHES,
+    MOST_EXAMPLES,
     NOT_LISTED,
     OUTSIDE,
     Reference,
@@ -128,6 +129,7 @@ def _ahead(house: House, found: Mapping[str, Judgement], ended: set[str]) -> Hou
         and name in found
         and not found[name].left
     ]
+    also = also[-MOST_EXAMPLES:]
     return learn([*house.examples, *also]) if also else house.model
 
 

@@ -31,11 +31,14 @@ _ONE_READING = {
 }  # fmt: skip
 """By channel: the columns of `Derived` that one reading decides."""
 _FIGURES = {
-    "gravity": (*_ONE_READING["gravity"], "lag_h", "lag_se_h", "max_rate_deg_h", "hour_90_pct"),
+    "gravity": (*_ONE_READING["gravity"], "lag_h", "lag_se_h", "max_rate_deg_h", "hour_90_pct",
+                "level_h", "secondary_h"),
     "pH": (*_ONE_READING["pH"], "after_yeast_ph", "lactic_from_h", "lactic_from_se_h"),
     "temperature": _ONE_READING["temperature"],
-    "clock": ("lag_h", "hour_90_pct", "lactic_from_h", "peak_temp_h"),
-}
+    "clock": (
+        "lag_h", "hour_90_pct", "level_h", "secondary_h", "lactic_from_h", "peak_temp_h",
+    ),
+}  # fmt: skip
 """By what is in doubt: the columns read off it."""
 _HOUR_OF = {"gravity": "final_sg_h", "pH": "final_ph_h", "temperature": "peak_temp_h"}
 """The hour of that one reading."""

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.fermentation import fit_curves
+from origin_compare.fermentation.curve import fit_all, settled
 
 
 def distillery(seed: int, sparse: int = 20, full: int = 40) -> tuple[pd.DataFrame, np.ndarray]:
@@ -55,3 +56,12 @@ def test_with_nobody_to_borrow_from_curves_stand_alone():
     helped = fit_curves(readings, borrowing=True)
     assert (helped["borrowed_from"] == 0).all()
     assert set(helped["status"][:4]) == {"not_identified"}
+
+
+def test_only_a_curve_its_own_readings_leave_open_is_helped_and_says_so():
+    readings, _ = distillery(3)
+    found, own = settled(readings), fit_all(readings, "evidence")
+    assert all(found[f"B{at:02d}"].borrowed_from >= 30 for at in range(20))
+    assert found["B00"].sentence().endswith(f"(steadied by {found['B00'].borrowed_from} batches).")
+    assert all(found[name].borrowed_from == 0 for name in list(found)[20:])
+    assert found["B40"].lag_h == own["B40"].lag_h

@@ -37,6 +37,10 @@ def test_landmarks_are_those_of_the_curve_itself():
     assert curve.lag_h == pytest.approx(meets, abs=0.05)
     done = fine[np.argmax(line <= 1.001 + 0.1 * 0.064)]
     assert curve.hour_90_pct == pytest.approx(done, abs=0.01)
+    assert curve.level_h == pytest.approx(fine[np.argmax(line <= 1.001 + 0.001)], abs=0.01)
+    told = curve.figures().set_index("what")["value"]
+    assert told["asymmetry s"] == pytest.approx(0.7, rel=1e-6)
+    assert told["lag, h"] == curve.lag_h
 
 
 @pytest.mark.parametrize(

@@ -53,6 +53,10 @@ def test_figures_worked_by_hand():
     assert row["yeast_g_l"] == pytest.approx(240_000 / 85_000)
     assert row["lag_h"] == pytest.approx(32 - 2 / 0.15, abs=0.1)
     assert row["curve_status"] == "ok"
+    # within a degree of its end of 65 from exp(0.15 (h - 32)) = 64 on; ended at 131 h
+    level = 32 + np.log(64) / 0.15
+    assert row["level_h"] == pytest.approx(level, abs=0.3)
+    assert row["secondary_h"] == pytest.approx(131 - level, abs=0.3)
     assert not row["still_fermenting"]
 
 

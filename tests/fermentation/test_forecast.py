@@ -81,6 +81,42 @@ def test_a_batch_that_left_is_not_forecast_by_the_house(season, judged):
     )
 
 
+def test_a_forecast_learns_from_batches_that_ended_outside_a_window_too(season):
+    """Judged by their ends alone the rest would promise that every batch ends in style."""
+    tight = RULES.windows["final_ph"].high - 0.15
+    strict = replace(
+        RULES,
+        windows={**RULES.windows, "final_ph": replace(RULES.windows["final_ph"], high=tight)},
+    )
+    judged = judge_season(season[0], strict)
+    left_out = {name for name, why in judged.house.reference.left_out.items() if "pH" in why}
+    in_style = {name for name in left_out if not judged.found[name].left}
+    assert in_style
+    assert in_style <= set(judged.ahead[""].names)
+    assert not in_style & set(judged.house.model.names)
+    assert "B031" not in judged.ahead[""].names
+
+
+def test_a_reading_is_worth_less_where_the_course_is_steep(judged):
+    """The simulator's readings are good to 0.4 degrees and rounded to halves: 0.43 in all."""
+    noise = judged.house.model.noise
+    channel = np.zeros(2, int)
+    steep, flat = np.sqrt(noise.at(np.array([36.0, 110.0]), channel))
+    assert flat == pytest.approx(0.43, abs=0.08)
+    assert steep > 1.2 * flat
+
+
+def test_how_such_forecasts_held_is_said(season, judged):
+    ahead = forecast(season[0], "B030", RULES, judged=judged)
+    gravity, ph, played = ahead.held
+    assert 0.7 * played <= min(gravity, ph) <= played
+    assert played >= 25
+    assert ahead.rests_on().endswith(
+        f"foreseen the same way at {ahead.so_far_h:.0f} h, {gravity} of {played} of them ended "
+        f"inside the 90 % interval for gravity and {ph} inside that for pH"
+    )
+
+
 def test_what_cannot_be_forecast_is_refused(season, judged):
     with pytest.raises(
         UnknownName, match=r"^There is no batch B99\. Choose one of the season's batches\.$"

@@ -17,7 +17,8 @@ MEASURED = {
     "peak_temp_h": 90.0, "h_above_window": 20.0, "final_ph": 3.4, "final_ph_h": 130.0,
     "final_sg": 1.001, "final_sg_h": 130.0, "apparent_attenuation_pct": 98.0,
     "real_attenuation_pct": 80.0, "wash_abv_calc_pct": 8.4, "co2_kg": 5000.0, "lag_h": 15.0,
-    "lag_se_h": 0.5, "max_rate_deg_h": 2.5, "hour_90_pct": 44.0, "after_yeast_ph": 4.3,
+    "lag_se_h": 0.5, "max_rate_deg_h": 2.5, "hour_90_pct": 44.0,
+    "level_h": 48.0, "secondary_h": 82.0, "after_yeast_ph": 4.3,
     "lactic_from_h": 60.0, "lactic_from_se_h": 2.0,
 }  # fmt: skip
 
@@ -73,7 +74,9 @@ def test_each_instrument_takes_its_own_figures(measured):
     assert {"final_sg", "co2_kg", "lag_h", "wash_abv_calc_pct"} <= gravity
     assert not {"peak_temp_c", "final_ph", "length_h"} & gravity
     clock = emptied(trusted(measured, verdict((CLOCK, 0.9), from_h=0.0)))
-    assert clock == {"lag_h", "hour_90_pct", "lactic_from_h", "peak_temp_h"}
+    assert clock == {
+        "lag_h", "hour_90_pct", "level_h", "secondary_h", "lactic_from_h", "peak_temp_h",
+    }  # fmt: skip
 
 
 def test_a_last_reading_set_aside_takes_what_hangs_on_it(measured):
