@@ -5,11 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from origin_compare import cli
 from origin_compare.places import demo_folder
 from origin_compare.records.load import load_folder
 from origin_compare.records.season import Season
+
+# A busy machine is no fault: speed is measured in the benchmarks, never asserted here.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session")

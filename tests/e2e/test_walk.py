@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from origin_compare.places import demo_folder
 from tests.e2e.conftest import App, start
@@ -38,10 +38,29 @@ def settled(page: Page) -> None:
     page.wait_for_timeout(300)
 
 
+def _over(page: Page) -> int:
+    """Pixels by which the page is wider than its window."""
+    over: int = page.evaluate(
+        "() => { const main = document.querySelector('[data-testid=stMain]');"
+        " return main.scrollWidth - main.clientWidth }"
+    )
+    return over
+
+
+def _said_to_a_screen_reader(page: Page) -> list[str]:
+    """What each figure of the page says to who cannot see it."""
+    said: list[str] = page.locator("[data-testid=stPlotlyChart]").evaluate_all(
+        "charts => charts.map(node => [node, ...node.querySelectorAll('*'), node.parentElement]"
+        ".map(one => one.getAttribute('aria-label') || '').join(' ').trim())"
+    )
+    return said
+
+
 @pytest.mark.parametrize("name", TITLES)
-def test_a_direct_link_to_any_page_goes_through_the_frame(
+def test_a_direct_link_opens_any_page_whole_at_any_width_and_asks_no_other_machine(
     name: str, demo_app: App, tab: Page
 ) -> None:
+    tab.set_viewport_size({"width": 800, "height": 900})
     noise: list[str] = []
     tab.on("pageerror", lambda error: noise.append(str(error)))
     outside: list[str] = []
@@ -56,7 +75,14 @@ def test_a_direct_link_to_any_page_goes_through_the_frame(
     tab.goto(f"{demo_app.url}/{name}")
     settled(tab)
     expect(tab.locator("h1")).to_have_text(TITLES[name])
+    assert _over(tab) <= 1, "cut off sideways at 800"
+    tab.set_viewport_size({"width": 1400, "height": 900})
     expect(tab.get_by_role("link", name="Fermentations")).to_be_visible()
+    tab.wait_for_timeout(500)
+    assert _over(tab) <= 1, "cut off sideways at 1400"
+    said = _said_to_a_screen_reader(tab)
+    assert said or name not in WITH_ANSWER
+    assert all(len(words) > 20 for words in said), said
     assert not noise
     assert not outside, "the page asked another machine for something"
 
@@ -152,39 +178,9 @@ def test_the_growers_page_prints_on_one_side_of_a4(
     assert re.search(r"Pages:\s+1\n", told), told
 
 
-@pytest.mark.parametrize("width", [1400, 800])
-@pytest.mark.parametrize("name", TITLES)
-def test_nothing_is_cut_off_sideways(
-    name: str, width: int, demo_app: App, browser: Browser
-) -> None:
-    context = browser.new_context(viewport={"width": width, "height": 900})
-    page = context.new_page()
-    page.goto(f"{demo_app.url}/{name}")
-    settled(page)
-    over = page.evaluate(
-        "() => { const main = document.querySelector('[data-testid=stMain]');"
-        " return main.scrollWidth - main.clientWidth }"
-    )
-    context.close()
-    assert over <= 1
-
-
 def test_keys_alone_reach_the_next_page(demo_app: App, tab: Page) -> None:
     tab.goto(f"{demo_app.url}/season")
     settled(tab)
     tab.get_by_role("link", name="Chain", exact=True).first.focus()
     tab.keyboard.press("Enter")
     expect(tab.locator("h1")).to_have_text(TITLES["chain"], timeout=30_000)
-
-
-def test_every_figure_has_words_for_a_screen_reader(demo_app: App, tab: Page) -> None:
-    for name in WITH_ANSWER:
-        tab.goto(f"{demo_app.url}/{name}")
-        settled(tab)
-        charts = tab.locator("[data-testid=stPlotlyChart]")
-        for place in range(charts.count()):
-            described = charts.nth(place).evaluate(
-                "node => [node, ...node.querySelectorAll('*'), node.parentElement]"
-                ".map(one => one.getAttribute('aria-label') || '').join(' ')"
-            )
-            assert len(described.strip()) > 20, f"{name}: figure {place} says nothing"
