@@ -103,7 +103,7 @@ def blank_column(column: Column, length: int) -> pd.Series:
     }
     dtype = dtypes.get(column.kind, "float64")
     missing = pd.NaT if "date" in dtype else (pd.NA if dtype == "Int64" else np.nan)
-    return pd.Series([missing] * length if length else [], dtype=dtype)
+    return pd.Series(missing, index=pd.RangeIndex(length), dtype=dtype)
 
 
 def _with_reader(raw: RawTable, guess: Guess, findings: Sequence[Finding]) -> list[Finding]:

@@ -40,8 +40,9 @@ def _prints(
     with np.errstate(over="ignore"):
         for name in columns:
             onward = _mixed(state * np.uint64(0x100000001B3) + _cells(frame[name]))
-            blank = frame[name].isna().to_numpy(dtype=bool) & (name in later)
-            state = np.where(blank, state, onward)
+            if name in later:
+                onward = np.where(frame[name].isna().to_numpy(dtype=bool), state, onward)
+            state = onward
     return pd.Series(state.view("int64"), index=frame.index, dtype="int64")
 
 

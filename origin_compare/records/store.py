@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -180,7 +179,7 @@ class Store:
         with self.reading() as link:
             _known_intake(link, intake_id)
             kept = link.execute(
-                select(ORIGINALS.c.packed)
+                select(ORIGINALS.c.packed, ORIGINALS.c.size)
                 .join(INTAKE_FILES, INTAKE_FILES.c.sha256 == ORIGINALS.c.sha256)
                 .where(INTAKE_FILES.c.intake_id == intake_id, INTAKE_FILES.c.file == file)
             ).first()
@@ -190,7 +189,7 @@ class Store:
             raise UnknownName(
                 f"Only the print of {file} was kept with intake {intake_id}, not the file itself."
             )
-        return zlib.decompress(kept.packed)
+        return taking.unpacked(kept.packed, kept.size)
 
     def set_aside(self, intake_id: int) -> dict[str, pd.DataFrame]:
         """The rows an intake set aside, as text, one table per file and sheet."""

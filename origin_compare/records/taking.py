@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass
 
 import pandas as pd
+import pyarrow as pa  # type: ignore[import-untyped]
 from sqlalchemy import delete, insert, select, update
 from sqlalchemy.engine import Connection
 
@@ -30,6 +31,8 @@ from origin_compare.records.sheets import SHEETS
 from origin_compare.records.sifting import Sifted, sift
 
 LARGE = 2**22
+_ZSTANDARD = b"\x28\xb5\x2f\xfd"
+"""How a Zstandard frame begins (RFC 8878, 3.1.1); no zlib stream begins so (RFC 1950, 2.2)."""
 TAKEN_COLUMNS = ["sheet", "new", "already_there", "contradicting"]
 ORPHAN_COLUMNS = ["sheet", "key", "intake_id", "missing_sheet", "missing_key"]
 
@@ -251,8 +254,17 @@ def _keep_files(link: Connection, intake_id: int, files: Sequence[Original]) -> 
 
 
 def _packed(content: bytes) -> bytes:
-    """Packed hard, or quickly where the file is large: a log gains little and waits long."""
-    return zlib.compress(content, 1 if len(content) > LARGE else 6)
+    """A file packed; a large one by Zstandard, which takes a third of the time and less room."""
+    if len(content) > LARGE:
+        return bytes(pa.compress(content, codec="zstd", asbytes=True))
+    return zlib.compress(content, 6)
+
+
+def unpacked(packed: bytes, size: int) -> bytes:
+    """A file of `size` bytes as it was brought in."""
+    if packed.startswith(_ZSTANDARD):
+        return bytes(pa.decompress(packed, size, codec="zstd", asbytes=True))
+    return zlib.decompress(packed)
 
 
 def _keep_faults(link: Connection, intake_id: int, faults: list[Fault]) -> None:

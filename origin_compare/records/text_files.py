@@ -22,7 +22,7 @@ SEPARATORS = (",", ";", "\t", "|")
 WIDEST = 2000
 _TOP = 400_000
 _ROWS_AT_ONCE = 100_000
-_BLOCK = 2**24
+_LARGEST_BLOCK = 2**31 - 1
 _MENDED_SIGN = r"^'([=+\-@\t])"
 
 
@@ -236,7 +236,12 @@ def _plain(body: str, separator: str, width: int) -> pd.DataFrame | None:
     try:
         table = arrow_csv.read_csv(
             pa.BufferReader(content),
-            arrow_csv.ReadOptions(use_threads=False, block_size=_BLOCK, column_names=names),
+            # In one block, so that no column has to be put together from pieces.
+            arrow_csv.ReadOptions(
+                use_threads=False,
+                block_size=min(len(content) + 1, _LARGEST_BLOCK),
+                column_names=names,
+            ),
             arrow_csv.ParseOptions(delimiter=separator, quote_char=False, ignore_empty_lines=False),
             arrow_csv.ConvertOptions(
                 check_utf8=False, column_types=dict.fromkeys(names, pa.large_string())

@@ -10,6 +10,7 @@ import pytest
 
 from origin_compare import StoreFault, UnknownName, open_store
 from origin_compare.house import default_rules
+from origin_compare.records import taking
 from origin_compare.records.faults import Fault
 from origin_compare.records.guess import HeaderMap
 from origin_compare.records.join import build_season
@@ -117,7 +118,11 @@ def test_many_contradictions_are_counted_not_dropped(store: Store) -> None:
     )
 
 
-def test_originals_come_back_byte_for_byte(store: Store) -> None:
+@pytest.mark.parametrize("large", [2**22, 16])
+def test_originals_come_back_byte_for_byte(
+    large: int, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(taking, "LARGE", large)  # past it a file is packed in another way
     store.take_in(plan_of(small.sheets(), "lots"), originals=FILES)
     for name, content in FILES:
         assert store.original(1, name) == content
