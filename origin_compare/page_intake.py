@@ -127,8 +127,8 @@ def aside_as_zip(aside: Mapping[str, pd.DataFrame]) -> bytes:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, frame in aside.items():
-            stem = name.replace("/", "_").replace("\\", "_")
-            archive.writestr(f"{stem.rsplit('.', 1)[0]}_to_mend.csv", parts.safe_csv(frame))
+            stem = name.replace("/", "_").replace("\\", "_").removesuffix(".csv")
+            archive.writestr(f"{stem}_to_mend.csv", parts.safe_csv(frame))
     return packed.getvalue()
 
 

@@ -58,7 +58,7 @@ with parts.question("What is in these files?"):
             if st.form_submit_button(label, type="primary", disabled=rows == 0):
                 try:
                     with told_how_far() as progress:
-                        result = parts.store().take_in(plan, who, dict(sources), progress)
+                        result = parts.store().take_in(plan, who, sources, progress)
                 except OriginCompareError as fault:
                     st.error(str(fault), icon=":material/error:")
                 else:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+import os
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from origin_compare.errors import RefusedFile
@@ -20,20 +22,30 @@ _TOLD = (RULES_FILE, HEADERS_FILE)
 def gathered(paths: Iterable[str | Path]) -> list[tuple[str, bytes]]:
     """Every file named or lying in a folder named, hidden ones apart: (name, bytes).
 
-    Names are relative to the folder. Raises `RefusedFile` for a path that is not there.
+    Names are relative to the folder; of files that would share a name each is called by its path
+    from the folder they have in common, so that a row leads to the right one. Raises
+    `RefusedFile` for a path that is not there.
     """
-    found: list[tuple[str, bytes]] = []
+    names: dict[Path, str] = {}
     for path in map(Path, paths):
         if not path.exists():
             raise RefusedFile(f"{path}: there is no such file or folder. Check the path.")
         inside = sorted(path.rglob("*")) if path.is_dir() else [path]
         top = path if path.is_dir() else path.parent
-        found.extend(
-            (file.relative_to(top).as_posix(), file.read_bytes())
-            for file in inside
-            if file.is_file() and file.name not in _TOLD and not _hidden(file.relative_to(top))
-        )
-    return found
+        for file in inside:
+            name = file.relative_to(top)
+            if file.is_file() and file.name not in _TOLD and not _hidden(name):
+                names.setdefault(file.resolve(), name.as_posix())
+    return [(name, file.read_bytes()) for file, name in _told_apart(names).items()]
+
+
+def _told_apart(names: Mapping[Path, str]) -> dict[Path, str]:
+    often = Counter(names.values())
+    shared = [file for file, name in names.items() if often[name] > 1]
+    if not shared:
+        return dict(names)
+    top = os.path.commonpath([file.parent for file in shared])
+    return dict(names) | {file: file.relative_to(top).as_posix() for file in shared}
 
 
 def _hidden(path: Path) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -58,18 +58,45 @@ def read_tables(name: str, content: bytes) -> list[RawTable]:
     return list(_read(name, content, name, inside=False))
 
 
+def told_apart(sources: Iterable[tuple[str, bytes]]) -> list[tuple[str, bytes]]:
+    """The files under names of their own: a second `log.csv` of other content is `log (2).csv`.
+
+    The same name with the same content is one file. Files told apart already stay as they are.
+    """
+    named: dict[str, bytes] = {}
+    for name, content in sources:
+        if named.get(name) != content:
+            named[_free_name(name, named)] = content
+    return list(named.items())
+
+
+def _free_name(name: str, taken: Container[str]) -> str:
+    ending, number, free = PurePosixPath(name).suffix, 2, name
+    while free in taken:
+        free, number = f"{name.removesuffix(ending)} ({number}){ending}", number + 1
+    return free
+
+
 def read_sources(sources: Iterable[tuple[str, bytes]]) -> Sources:
     """Tables of several files; a refused file becomes a fault and does not stop the others.
 
-    Raises `RefusedFile` if nothing was brought in at all.
+    Files of one name are told apart (`told_apart`); one that holds the same as another is left
+    alone. Raises `RefusedFile` if nothing was brought in at all.
     """
     tables: list[RawTable] = []
     files: list[SourceFile] = []
     left: list[tuple[str, str]] = []
     faults: list[Fault] = []
-    for name, content in sources:
-        files.append(SourceFile(name, hashlib.sha256(content).hexdigest(), len(content)))
-        why = _no_table(name)
+    prints: dict[str, str] = {}
+    for given, content in sources:
+        sha256 = hashlib.sha256(content).hexdigest()
+        if prints.get(given) == sha256:
+            continue
+        name = _free_name(given, prints)
+        again = next((f"holds the same as {one}" for one in prints if prints[one] == sha256), "")
+        prints[name] = sha256
+        files.append(SourceFile(name, sha256, len(content)))
+        why = _no_table(name) or again
         if why:
             left.append((name, why))
             continue
@@ -235,12 +262,12 @@ def _members(
 ) -> Sequence[RawTable]:
     """Tables of the archive's members; nothing is written to disk."""
     tables: list[RawTable] = []
-    seen = 0
+    seen: set[str] = set()
     for info in infos:
         if info.is_dir() or _is_litter(info.filename):
             continue
-        seen += 1
-        member = f"{name}/{info.filename}"
+        member = _free_name(f"{name}/{info.filename}", seen)
+        seen.add(member)
         why = _no_table(info.filename)
         if why:
             if left is not None:

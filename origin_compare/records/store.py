@@ -25,6 +25,7 @@ from origin_compare.records.guess import HeaderMap
 from origin_compare.records.harvest import one_harvest
 from origin_compare.records.join import build_season
 from origin_compare.records.known import KnownInStore
+from origin_compare.records.readers import told_apart
 from origin_compare.records.rows import read_frame
 from origin_compare.records.schema import (
     CORRECTIONS,
@@ -130,11 +131,12 @@ class Store:
         same file sent twice changes nothing. Raises `StoreFault` if a file is not the one
         the plan was made of.
         """
-        files = _files_of(plan, dict(originals))
+        given = originals.items() if isinstance(originals, Mapping) else originals
+        files = _files_of(plan, told_apart(given))
         with self.writing() as link:
-            given = (plan.sheets, plan.faults, plan.set_aside, plan.already_there)
+            planned = (plan.sheets, plan.faults, plan.set_aside, plan.already_there)
             raw_texts = getattr(plan, "raw_texts", None)
-            return taking.take_in(link, *given, files, who, progress, raw_texts)
+            return taking.take_in(link, *planned, files, who, progress, raw_texts)
 
     def take_back(self, intake_id: int, *, with_dependants: bool = False) -> TakenBack:
         """Remove what an intake brought.
@@ -344,9 +346,9 @@ def _told_plainly(url: str) -> Iterator[None]:
         ) from why
 
 
-def _files_of(plan: IntakePlan, given: Mapping[str, bytes]) -> list[Original]:
+def _files_of(plan: IntakePlan, given: Iterable[tuple[str, bytes]]) -> list[Original]:
     """The plan's files with their bytes where given, and those given besides."""
-    kept = {name: Original.of(name, content) for name, content in given.items()}
+    kept = {name: Original.of(name, content) for name, content in given}
     for file in plan.files:
         here = kept.setdefault(file.name, Original(file.name, file.sha256, file.bytes))
         if here.sha256 != file.sha256:

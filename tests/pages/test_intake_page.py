@@ -11,6 +11,7 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
+from origin_compare.page_intake import aside_as_zip
 from origin_compare.records.store import open_store
 from origin_compare.records.trace import original_of
 from tests.pages.test_pages import opened, said
@@ -182,3 +183,13 @@ def test_what_is_no_sheet_is_refused_in_words_and_nothing_is_stored(
     assert part in text
     assert not any(one.label.startswith("Take in") for one in app.button)
     assert open_store(f"sqlite:///{store_file}").intakes().empty
+
+
+def test_rows_set_aside_of_several_tabs_lie_in_files_of_their_own() -> None:
+    rows = pd.DataFrame({"lot_id": ["L1"]})
+    names = ("book.xlsx tab lots", "book.xlsx tab growers", "in.zip/north/lots.csv", "lots.csv")
+    with zipfile.ZipFile(io.BytesIO(aside_as_zip(dict.fromkeys(names, rows)))) as packed:
+        assert packed.namelist() == [
+            "book.xlsx tab lots_to_mend.csv", "book.xlsx tab growers_to_mend.csv",
+            "in.zip_north_lots_to_mend.csv", "lots_to_mend.csv",
+        ]  # fmt: skip
