@@ -27,8 +27,7 @@ _EVENTS_SHOWN = 12
 
 def at_a_glance(asked: Questions) -> None:
     """The running batches in one line each, what to watch, then every batch against the clock."""
-    with st.spinner("Holding every batch against the house band …"):
-        found = asked.departures
+    found = asked.departures
     parts.sentence(found.sentence())
     with st.spinner("Looking ahead for the batches still fermenting …"):
         seen = asked.watch
@@ -51,6 +50,34 @@ def at_a_glance(asked: Questions) -> None:
         + " ".join(one.sentence() for one in found if one.status == "left"),
     )
     parts.rests_on(found.rests_on())
+
+
+def accepted(asked: Questions) -> Questions:
+    """Which batches the house band is drawn from, to be checked and chosen; the season held
+    against that band."""
+    ended = asked.season.batches["status"] != "fermenting"
+    box = st.expander("Which batches the house band is drawn from")
+    with box:
+        chosen = st.multiselect(
+            "Batches you accept as in style",
+            asked.season.batches.loc[ended, "batch_id"].astype(str).tolist(),
+            key="accepted",
+            bind="query-params",
+            persist_state="session",
+            placeholder="None chosen: the batches proposed below",
+            help="At least eight. It counts on this page and stays in its address.",
+        )
+    with st.spinner("Holding every batch against the house band …"):
+        held = asked.accepting(chosen)
+        band = held.departures.band
+    with box:
+        if band is None:
+            st.info(held.departures.note, icon=":material/info:")
+        else:
+            st.markdown(_plain(band.sentence()))
+            batches = band.reference.table().sort_values("in_style", kind="stable")
+            parts.show_table(batches, "in_style", height=300)
+    return held
 
 
 def _short(table: pd.DataFrame) -> pd.DataFrame:
@@ -117,7 +144,7 @@ def _curves(opened: BatchReview) -> None:
         if opened.curve is None or opened.curve.status in ("not_identified", "not_converged"):
             return
         read = opened.curve.figures()
-        digits = [4 if says.startswith(("end", "fall")) else 2 for says in read["what"]]
+        digits = [4 if says.startswith(("end", "fall", "rate")) else 2 for says in read["what"]]
         shown = pd.DataFrame(
             {
                 "figure": read["what"],

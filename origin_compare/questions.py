@@ -45,8 +45,10 @@ class Questions:
     raises `NotEnoughData`, which says what is missing.
     """
 
-    def __init__(self, season: Season) -> None:
+    def __init__(self, season: Season, in_style: Sequence[str] | None = None) -> None:
         self.season = season
+        self.in_style = in_style
+        self._accepting: dict[tuple[str, ...], Questions] = {}
         self._opened: dict[str, BatchReview] = {}
         self._drivers: dict[tuple[str, ...], DriverAnswers] = {}
 
@@ -91,7 +93,7 @@ class Questions:
         from origin_compare import fermentation
 
         return fermentation.departures(
-            self.season, self.season.rules, judged=self.judged_if_possible()
+            self.season, self.season.rules, self.in_style, self.judged_if_possible()
         )
 
     @cached_property
@@ -99,7 +101,18 @@ class Questions:
         """The house settled on its examples and every log weighed against it, once."""
         from origin_compare import fermentation
 
-        return fermentation.judge_season(self.season, self.season.rules)
+        return fermentation.judge_season(self.season, self.season.rules, self.in_style)
+
+    def accepting(self, batch_ids: Sequence[str]) -> Questions:
+        """The same season held against a house band of these batches; with none, as proposed."""
+        key = tuple(sorted(set(batch_ids)))
+        if not key:
+            return self
+        if key not in self._accepting:
+            while len(self._accepting) >= KEPT_CHOICES:
+                self._accepting.pop(next(iter(self._accepting)), None)
+            self._accepting[key] = Questions(self.season, key)
+        return self._accepting[key]
 
     @cached_property
     def watch(self) -> Watch:

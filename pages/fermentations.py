@@ -7,8 +7,11 @@ from origin_compare import page_parts as parts
 from origin_compare.page_answers import questions
 
 with parts.question("Which batches left the house style, when and why?"):
-    asked = questions(parts.season_choice())
-    fermentations.at_a_glance(asked)
+    season = questions(parts.season_choice())
+    top = st.container()  # the answer stands above the choice it hangs on
+    asked = fermentations.accepted(season)
+    with top:
+        fermentations.at_a_glance(asked)
     fermentations.one_batch(asked)
     batch = st.session_state.get("batch") or asked.season.batches["batch_id"].iloc[0]
     st.page_link(

@@ -82,3 +82,19 @@ def test_lengths_peaks_and_ends_agree_with_the_truth(season, truth):
         assert -2.5 < row["peak_temp_c"] - one["peak_temp_c"] < 0.5
         assert row["final_ph"] == pytest.approx(one["final_ph"], abs=0.15)
         assert row["final_sg"] == pytest.approx(one["fg_sg"], abs=0.0015)
+
+
+def test_a_house_band_of_batches_chosen_by_hand(season):
+    asked = origin_compare.ask(season)
+    assert asked.accepting([]) is asked
+    few = asked.accepting(["Q24-01", "Q24-02"])
+    assert few.departures.band is None
+    assert few.departures.note == (
+        "2 batches in style with readings enough; a house band needs 8. Add batches, or name "
+        "those you accept as in style."
+    )
+    chosen = [f"Q24-{at:02d}" for at in range(1, 12)]
+    band = asked.accepting(chosen[::-1]).departures.band
+    assert band.reference.names == tuple(chosen)
+    assert band.reference.given
+    assert asked.accepting(chosen) is asked.accepting(chosen[::-1])

@@ -120,9 +120,19 @@ def test_a_running_batch_shows_where_it_is_heading(full: Path) -> None:
 def test_a_bookmark_reopens_a_comparison(full: Path) -> None:
     app = opened(compare=["Q25-06", "Q25-14"], by_attenuation="true")
     assert not app.exception
-    assert app.multiselect[0].value == ["Q25-06", "Q25-14"]
+    assert app.multiselect(key="compare").value == ["Q25-06", "Q25-14"]
     assert "was half fermented first" in said(app)
     assert len(app.get("plotly_chart")) == 3
+
+
+def test_the_batches_of_the_band_are_shown_and_can_be_chosen(full: Path) -> None:
+    app = opened(accepted=["Q24-01", "Q24-02", "Q24-03"])
+    assert not app.exception
+    assert app.multiselect(key="accepted").value == ["Q24-01", "Q24-02", "Q24-03"]
+    assert any("a house band needs 8" in one.value for one in app.info)
+    assert "3 batches in style" in said(app)
+    app.multiselect(key="accepted").set_value([]).run()
+    assert any("54 batches in style" in one.value for one in app.markdown)
 
 
 def test_a_harvest_with_nothing_running_has_no_such_list(full: Path) -> None:
@@ -139,7 +149,7 @@ def test_every_figure_has_its_words_and_every_table_its_download(full: Path) -> 
     assert all(len(chart.proto.alt) > 60 for chart in charts)
     labels = [button.proto.label for button in app.get("download_button")]
     assert labels[0] == LABEL
-    assert labels.count(LABEL) == 4
+    assert labels.count(LABEL) == 5
 
 
 def test_too_few_batches_for_a_band_is_said_not_broken(
