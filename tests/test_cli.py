@@ -252,3 +252,10 @@ def test_a_name_the_package_does_not_have() -> None:
     with pytest.raises(AttributeError, match=r"^module 'origin_compare' has no attribute 'casks'$"):
         origin_compare.casks  # noqa: B018
     assert set(origin_compare.__all__) <= set(dir(origin_compare))
+
+
+def test_the_console_asks_for_one_thread_before_numpy_is_there() -> None:
+    # Later would be too late: the libraries read it when they are loaded.
+    told = "import sys, origin_compare.cli; print('numpy' in sys.modules)"
+    ran = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert ran.stdout == "False\n"
