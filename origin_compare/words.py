@@ -113,8 +113,8 @@ _NAMES_BY_DECIMALS = {
     2: "ph max_rate_deg_h estimate se low high low_all high_all share extract_share reliability "
     "distance in_nearest_five stays_with_family family_stability strength within r of_step_before "
     "slope yeast_g_l total total_low total_high direct direct_low direct_high by_way_of "
-    "by_way_of_low by_way_of_high own error error_of_mean seen_now seen_then within_share vif points low_points high_points with_length "
-    "within_growers between_growers",
+    "by_way_of_low by_way_of_high own error error_of_mean seen_now seen_then within_share vif "
+    "within_growers between_growers points low_points high_points with_length",
     3: "se_now se_then sd least most",
     4: "sg",
 }
