@@ -12,6 +12,7 @@ import streamlit as st
 from origin_compare import figures
 from origin_compare import page_parts as parts
 from origin_compare.errors import NotEnoughData
+from origin_compare.harvest.leads import leading
 from origin_compare.reports.exports import safe_csv
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ def at_a_glance(asked: Questions) -> None:
         "departures",
         f"One line per batch from {found.hour_zero} to its last reading, running batches first. "
         + " ".join(one.sentence() for one in found if one.status == "left"),
+        leading=leading(asked.season),
     )
     parts.rests_on(found.rests_on())
 
@@ -76,7 +78,7 @@ def accepted(asked: Questions) -> Questions:
         else:
             st.markdown(_plain(band.sentence()))
             batches = band.reference.table().sort_values("in_style", kind="stable")
-            parts.show_table(batches, "in_style", height=300)
+            parts.show_table(batches, "in_style", height=300, leading=leading(asked.season))
     return held
 
 
@@ -124,6 +126,7 @@ def one_batch(asked: Questions) -> None:
         f"{opened.hour_zero}, with the house band, readings set aside and what happened. "
         f"{opened.sentence()}",
         table_height=min(520, 38 * (len(read) + 1)),
+        leading=leading(asked.season, batch_id=chosen),
     )
     _curves(opened)
     _every_value(opened, chosen)

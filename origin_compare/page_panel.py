@@ -13,6 +13,7 @@ from origin_compare.answers import count
 from origin_compare.errors import NotEnoughData
 from origin_compare.figures import panel as draw
 from origin_compare.figures import profiles
+from origin_compare.harvest.leads import leading
 from origin_compare.panel import Profile
 from origin_compare.panel.seeing_power import Between
 from origin_compare.questions import Questions
@@ -158,7 +159,7 @@ def _needed_sentence(table: pd.DataFrame, gap: float, attribute: str, between: s
     )
 
 
-def one_batch(profile: Profile) -> None:
+def one_batch(asked: Questions, profile: Profile) -> None:
     """One batch's profile, alone or held against another; both kept in the address."""
     st.header("One batch's profile", anchor=False)
     left, right = st.columns([1, 3])
@@ -168,7 +169,7 @@ def one_batch(profile: Profile) -> None:
         others = [NO_OTHER, *[name for name in profile.batches if name != batch]]
         beside = parts.pick("Held against", others, "beside", width=240)
     if beside != NO_OTHER:
-        _beside(profile, batch, beside)
+        _beside(asked, profile, batch, beside)
         return
     table = profile.table()
     columns = ["attribute", "estimate", "low", "high", "se", "n_scores", "n_assessors"]
@@ -178,10 +179,11 @@ def one_batch(profile: Profile) -> None:
         f"profile_{batch}",
         f"Adjusted score of {batch} on each attribute with its 95 % interval, the other batches "
         "in grey; attributes the panel cannot tell apart come last.",
+        leading=leading(asked.season, batch_id=batch),
     )
 
 
-def _beside(profile: Profile, first: str, second: str) -> None:
+def _beside(asked: Questions, profile: Profile, first: str, second: str) -> None:
     margin = st.number_input(
         "Alike below, points", 0.1, 10.0, None, 0.1, key="alike_below", width=240,
         help="The gap below which the house calls two batches alike; set it before you look. "
@@ -199,6 +201,7 @@ def _beside(profile: Profile, first: str, second: str) -> None:
         f"gap_{first}_{second}",
         f"Gap between {first} and {second} on each attribute with its 95 % interval; grey where "
         "neither a difference nor likeness is shown.",
+        leading=leading(asked.season, batch_id=first, beside=second),
     )
     parts.rests_on(found.rests_on())
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import plotly.graph_objects as go
     from streamlit.navigation.page import StreamlitPage
 
+    from origin_compare.harvest.leads import Leading
     from origin_compare.records.store import Store
 
 _PAGES = (
@@ -39,6 +40,8 @@ _PAGES = (
     ("rules", "Rules", "What does the house hold to?"),
 )
 
+_MOST_LINKS = 8
+
 _CSS = """
 <style>
 .oc-answer {font-size: 1.18rem; line-height: 1.5; max-width: 62rem; margin: 0 0 .4rem 0;}
@@ -52,6 +55,10 @@ _CSS = """
 h1 {font-size: 2.0rem !important; padding-bottom: .6rem !important;}
 h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 [class*="st-key-pair"] [data-testid="stHorizontalBlock"] {align-items: flex-start;}
+/* Under a table its download, and beside that where a chosen cell came from, on one line. */
+[class*="st-key-noprint_under"] {align-items: center !important; row-gap: 0;}
+[class*="st-key-noprint_under"] [data-testid="stCaptionContainer"],
+[class*="st-key-noprint_under"] [data-testid="stCaptionContainer"] p {margin: 0;}
 @media screen and (max-width: 1100px) {
   [class*="st-key-pair"] > [data-testid="stLayoutWrapper"] > [data-testid="stHorizontalBlock"],
   [class*="st-key-pair"] > [data-testid="stHorizontalBlock"] {flex-wrap: wrap;}
@@ -193,17 +200,19 @@ def figure_beside_table(
     says: str,
     shares: tuple[int, int] = (3, 2),
     table_height: int | None = None,
+    leading: Leading | None = None,
 ) -> None:
     """A figure with its table beside it (below on a narrow screen) and the table's download.
 
-    `name` is the file name of the download, `says` the figure in words for a screen reader.
+    `name` is the file name of the download, `says` the figure in words for a screen reader;
+    `leading`: as for `show_table`.
     """
     with st.container(key=f"pair_{name}"):
         left, right = st.columns(shares, gap="medium")
         with left:
             draw(figure, name, says)
         with right:
-            show_table(table, name, height=table_height)
+            show_table(table, name, height=table_height, leading=leading)
 
 
 def draw(figure: go.Figure, key: str, says: str) -> None:
@@ -212,21 +221,54 @@ def draw(figure: go.Figure, key: str, says: str) -> None:
     )
 
 
-def show_table(table: pd.DataFrame, name: str, height: int | None = None) -> None:
+def show_table(
+    table: pd.DataFrame,
+    name: str,
+    height: int | None = None,
+    leading: Leading | None = None,
+) -> None:
     """The table in plain words with units, figures rounded to what they bear, and its download.
 
-    A column without a single value is left out of the view; the download holds it.
+    A column without a single value is left out of the view; the download holds it. With `leading`
+    (`harvest.leads.leading`) a cell chosen shows links to the recorded cells behind it.
     """
     seen = table.dropna(axis=1, how="all") if len(table) else table
     shown = words.rounded(_in_words(_days(seen))).rename(
         columns=lambda column: words.label(str(column))
     )
     more: dict[str, Any] = {} if height is None else {"height": height}
-    st.dataframe(
+    if leading:
+        more |= {"on_select": "rerun", "selection_mode": "single-cell"}
+    drawn = st.dataframe(
         shown, hide_index=True, placeholder="", key=f"t_{name}", column_config=_formats(seen),
         alt=f"Table: {name.replace('_', ' ')}", **more,
     )  # fmt: skip
-    download(table, name)
+    with st.container(horizontal=True, vertical_alignment="center", key=f"noprint_under_{name}"):
+        download(table, name)
+        if leading:
+            _trace_links(seen, list(shown.columns), drawn.selection.cells, leading)
+
+
+def _trace_links(
+    table: pd.DataFrame,
+    labels: list[str],
+    cells: Sequence[tuple[int, str]],
+    leading: Leading,
+) -> None:
+    """Links from the cell chosen to where its figure came from."""
+    if not cells:
+        st.caption("Choose a cell to see where it came from.")
+        return
+    at, label = cells[0]
+    row = {str(column): cell for column, cell in table.iloc[at].items()}
+    found = leading(row, str(table.columns[labels.index(label)]))
+    for one in found[:_MOST_LINKS]:
+        st.page_link(
+            page_file("trace"), label=f"Trace {one.says}",
+            icon=":material/search:", query_params=dict(one.query),
+        )  # fmt: skip
+    if not found:
+        st.caption("No single recorded cell stands behind this one.")
 
 
 def _in_words(table: pd.DataFrame) -> pd.DataFrame:

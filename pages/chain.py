@@ -6,6 +6,7 @@ import streamlit as st
 
 from origin_compare import figures
 from origin_compare import page_parts as parts
+from origin_compare.harvest.leads import leading
 from origin_compare.page_answers import questions
 from origin_compare.questions import Questions
 from origin_compare.records.balance import Balance
@@ -41,7 +42,7 @@ def main() -> None:
 
 
 def show_batch(asked: Questions, batch: str) -> None:
-    chain = asked.chain(batch)
+    chain, own = asked.chain(batch), leading(asked.season, batch_id=batch)
     parts.sentence(chain.purity.sentence())
     parts.help_with(
         chain,
@@ -49,6 +50,7 @@ def show_batch(asked: Questions, batch: str) -> None:
         figures.chain(chain, parts.is_dark()),
         f"The way of {batch} from growers and lots through malt and mash to spirit, with what is "
         "recorded at each step and what is missing.",
+        leading=own,
     )
     st.page_link(
         parts.page_file("trace"),
@@ -67,7 +69,7 @@ def show_batch(asked: Questions, batch: str) -> None:
     parts.rests_on(chain.purity.rests_on())
     st.header("Grain to malt to alcohol", anchor=False)
     st.markdown(chain.account.sentence())
-    parts.show_table(chain.account.table(), f"balance_{batch}")
+    parts.show_table(chain.account.table(), f"balance_{batch}", leading=own)
     show_accounts(chain.lot_accounts)
 
 
@@ -81,11 +83,12 @@ def show_grower(asked: Questions, grower: str) -> None:
         f"batches_{grower}",
         f"The lots of {grower}, the maltings they went into and the batches those were mashed "
         "for, joined by bands as broad as the malt.",
+        leading=leading(asked.season),
     )
     parts.rests_on(chain.rests_on())
     st.header("Lots, grain to alcohol", anchor=False)
     show_accounts(chain.lot_accounts)
-    parts.show_table(chain.table(), f"lots_and_batches_{grower}")
+    parts.show_table(chain.table(), f"lots_and_batches_{grower}", leading=leading(asked.season))
 
 
 def show_accounts(accounts: Sequence[Balance]) -> None:

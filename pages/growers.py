@@ -4,6 +4,7 @@ import streamlit as st
 
 from origin_compare import figures, reports, words
 from origin_compare import page_parts as parts
+from origin_compare.harvest.leads import leading
 from origin_compare.page_answers import questions
 
 with parts.question("What can we tell this grower?"):
@@ -16,6 +17,7 @@ with parts.question("What can we tell this grower?"):
         own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
         year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
     asked = questions(every_year)
+    own = leading(asked.season, grower_id=grower, season=str(year))
     with st.spinner("Adjusting the panel's scores …"):
         letter = asked.grower(grower, year)
     parts.sentence(letter.sentence())
@@ -29,6 +31,7 @@ with parts.question("What can we tell this grower?"):
             f"grower_{grower}_{year}",
             "This grower's spirit on each attribute with its interval, against the middle half "
             "of the season's growers.",
+            leading=own,
         )
     st.header("Fields, grain and spirit", anchor=False)
     with st.container(key="pair_figures"):
@@ -37,14 +40,17 @@ with parts.question("What can we tell this grower?"):
             own_lots = letter.lots.drop(columns=["grower_id", "season"], errors="ignore").dropna(
                 axis=1, how="all"
             )
-            parts.show_table(own_lots, f"lots_{grower}_{year}")
+            parts.show_table(own_lots, f"lots_{grower}_{year}", leading=own)
         with right:
-            parts.show_table(words.bearable(letter.figures), f"figures_{grower}_{year}")
+            figures_table = words.bearable(letter.figures)
+            parts.show_table(figures_table, f"figures_{grower}_{year}", leading=own)
     if letter.bases:
         st.caption(" ".join(letter.bases))
     if len(letter.past):
         st.header("Own harvests", anchor=False)
-        parts.show_table(letter.past, f"past_{grower}_{year}")
+        parts.show_table(
+            letter.past, f"past_{grower}_{year}", leading=leading(asked.season, grower_id=grower)
+        )
     if len(letter.levers):
         st.header("What went with grain and yield this season", anchor=False)
         st.markdown("\n".join(f"- {line}" for line in letter.levers["says"]))

@@ -11,7 +11,7 @@ with parts.question("What can the panel tell apart, and what not?"):
     if view == "Panel":
         profile = panel.profile_of(asked)
         panel.at_a_glance(profile)
-        panel.one_batch(profile)
+        panel.one_batch(asked, profile)
         panel.smallest(asked, profile)
         panel.at_one_cut(asked, profile)
         panel.in_plain_words()

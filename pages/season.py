@@ -4,6 +4,7 @@ import streamlit as st
 
 from origin_compare import figures
 from origin_compare import page_parts as parts
+from origin_compare.harvest.leads import leading
 from origin_compare.page_answers import questions
 
 with parts.question("How did the season's lots compare?"):
@@ -18,6 +19,7 @@ with parts.question("How did the season's lots compare?"):
         "One dot per batch over the season for length, highest temperature, final pH and spirit "
         "yield; the house window is a pale band and batches outside it are named.",
         table_height=560,
+        leading=leading(asked.season),
     )
 
     st.page_link(
@@ -28,6 +30,6 @@ with parts.question("How did the season's lots compare?"):
     )
 
     st.header("Lot by lot", anchor=False)
-    parts.show_table(review.lots(), "lots")
+    parts.show_table(review.lots(), "lots", leading=leading(asked.season))
     st.header("The house rules behind the marks", anchor=False)
     parts.show_table(review.rules_used(), "rules_used")

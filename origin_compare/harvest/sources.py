@@ -64,6 +64,11 @@ class Sources:
         return f"{count(len(self.cells), 'recorded cell')}{named}."
 
 
+def is_worked_out(figure: str) -> bool:
+    """Whether `figure_sources` can take this figure of a batch apart."""
+    return figure in _WAYS
+
+
 def traceable(batches: pd.DataFrame) -> list[str]:
     """The figures of the joined batches that `figure_sources` can take apart."""
     return [name for name in _WAYS if name in batches]
