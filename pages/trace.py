@@ -44,7 +44,7 @@ def worked_out_figure() -> None:
     sources = figure_sources(asked.season, derived, batch, figure, profile)
     parts.sentence(sources.sentence())
     cells = pieces.placed(sources)
-    parts.show_table(cells, "cells")
+    parts.show_table(cells.assign(column=cells["column"].map(words.label)), "cells")
     parts.rests_on(sources.rests_on())
     if len(cells):
         told = [

@@ -78,7 +78,7 @@ def _local(
         local[iso] = _iso(texts[iso])
     serial = open_ & texts.str.fullmatch(_SERIAL).to_numpy(dtype=bool)
     if serial.any():
-        local[serial] = _serial_days(texts[serial])
+        local[serial] = serial_days(texts[serial])
         has_time = has_time | serial & texts.str.contains("[.,]", regex=True).to_numpy(dtype=bool)
     rest = open_ & ~iso & ~serial
     findings: tuple[Finding, ...] = ()
@@ -103,7 +103,7 @@ def _iso(texts: pd.Series) -> pd.Series:
     return pd.to_datetime(texts, format="ISO8601", errors="coerce").astype("datetime64[us]")
 
 
-def _serial_days(texts: pd.Series) -> pd.Series:
+def serial_days(texts: pd.Series) -> pd.Series:
     """Spreadsheet days since 30 December 1899, to the nearest second."""
     days = texts.str.replace(",", ".", regex=False).astype("float64")
     seconds = (days * 86400).round().astype("int64")

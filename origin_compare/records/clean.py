@@ -21,6 +21,7 @@ from origin_compare.records.cells import (
     code,
     parse_text,
 )
+from origin_compare.records.clocks import as_clock, as_day
 from origin_compare.records.findings import Finding, finding, mending
 from origin_compare.records.guess import Guess, Mapped, attribute_name
 from origin_compare.records.sheets import Column, Sheet
@@ -32,7 +33,6 @@ PROVENANCE = ("_file", "_tab", "_row")
 """Beside every clean row: file, tab and row number; `raw_text` gives its cells as written."""
 
 _ROWS_AT_ONCE = 100_000
-_HOUR_SIGN = r"^(\d{1,2})[.h]"
 
 AT = "_at"
 """Position of a clean row's source in its raw table; a wide row gives several clean rows."""
@@ -124,8 +124,8 @@ def _coded(raw: RawTable, guess: Guess) -> dict[int, Coded]:
     coded = {at: code(raw.cells[at]) for at in used}
     for one in guess.mapped:
         if one.clock_at >= 0:
-            clock = raw.cells[one.clock_at].str.replace(_HOUR_SIGN, r"\1:", regex=True)
-            coded[one.at] = code((raw.cells[one.at] + " " + clock).str.strip())
+            clock = as_clock(raw.cells[one.clock_at])
+            coded[one.at] = code((as_day(raw.cells[one.at]) + " " + clock).str.strip())
     return coded
 
 

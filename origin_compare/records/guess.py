@@ -8,7 +8,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
 from origin_compare.records.bases import BASIS_OF
-from origin_compare.records.halves import FIGURE, Mapped, holds, join_halves, named_halves
+from origin_compare.records.halves import (
+    FIGURE,
+    Mapped,
+    holds,
+    hour_of_day,
+    join_halves,
+    named_halves,
+)
 from origin_compare.records.headers import columns_for, plain
 from origin_compare.records.sheets import AS_IS, SHEETS, Column, Sheet
 from origin_compare.records.tables import MEND_HEADER, RawTable
@@ -181,6 +188,7 @@ def _assigned(
             refused.append((header, unit))
     mapped, refused, bases = _with_bases(mapped, refused)
     constants = {**bases, **constants}
+    mapped, unknown = hour_of_day(raw, sheet, mapped, unknown)
     mapped, unknown = join_halves(raw, mapped, unknown)
     mapped, unknown = named_halves(raw, sheet, mapped, unknown)
     taken = {one.column.name for one in mapped} | set(constants)

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from origin_compare.records.clocks import CLOCKS, LOOSE, says_time
 from origin_compare.records.headers import plain
 from origin_compare.records.sheets import Column, Sheet
 from origin_compare.records.tables import RawTable
 
 FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
-_CLOCKS = re.compile(r"\d{1,2}[:.h]\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?")
 _DAYS = re.compile(
     r"\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}"
+    r"|[2-7]\d{4}"
 )
 
 
@@ -43,8 +44,8 @@ def join_halves(
     for one in mapped:
         if one.column.kind != "moment" or one not in result:
             continue
-        lacks = _CLOCKS if holds(raw, one.at, _DAYS) else _DAYS
-        if lacks is _DAYS and not holds(raw, one.at, _CLOCKS):
+        lacks = _has_clock if _has_day(raw, one.at) else _has_day
+        if lacks is _has_day and not _has_clock(raw, one.at):
             continue
         twins = [m.header for m in result if m.column == one.column and m is not one]
         other = _other_half(raw, one.header, twins or free, lacks)
@@ -52,9 +53,26 @@ def join_halves(
             continue
         result = [m for m in result if m.header != raw.headers[other] and m is not one]
         free = [header for header in free if header != raw.headers[other]]
-        day, clock = (one.at, other) if lacks is _CLOCKS else (other, one.at)
+        day, clock = (one.at, other) if lacks is _has_clock else (other, one.at)
         result.append(Mapped(day, raw.headers[day], one.column, "", clock))
     return result, free
+
+
+def hour_of_day(
+    raw: RawTable, sheet: Sheet, mapped: Sequence[Mapped], unknown: Sequence[str]
+) -> tuple[list[Mapped], list[str]]:
+    """`Hour` beside a day is the hour of that day, not the hours since the yeast went in."""
+    hour = next((one for one in mapped if one.column.name == "hours" and _is_hour(raw, one)), None)
+    days = [at for at, name in enumerate(raw.headers) if name in unknown and _has_day(raw, at)]
+    if hour is None or len(days) != 1 or any(one.column.kind == "moment" for one in mapped):
+        return list(mapped), list(unknown)
+    moment = Mapped(days[0], raw.headers[days[0]], sheet.column("read_at"), "", hour.at)
+    rest = [one for one in mapped if one is not hour]
+    return [*rest, moment], [name for name in unknown if name != moment.header]
+
+
+def _is_hour(raw: RawTable, one: Mapped) -> bool:
+    return not one.unit and says_time(one.header) and _has_clock(raw, one.at)
 
 
 def named_halves(
@@ -68,8 +86,8 @@ def named_halves(
             continue
         stems = {plain(name) for name in (column.name, *column.also)}
         named = [at for at, name in enumerate(raw.headers) if name in free and _stem(name) in stems]
-        days = [at for at in named if holds(raw, at, _DAYS)]
-        clocks = [at for at in named if holds(raw, at, _CLOCKS)]
+        days = [at for at in named if _has_day(raw, at)]
+        clocks = [at for at in named if _has_clock(raw, at)]
         if len(days) == len(clocks) == 1:
             day, clock = days[0], clocks[0]
             result.append(Mapped(day, raw.headers[day], column, "", clock))
@@ -82,13 +100,21 @@ def _stem(header: str) -> str:
 
 
 def _other_half(
-    raw: RawTable, header: str, among: Sequence[str], form: re.Pattern[str]
+    raw: RawTable, header: str, among: Sequence[str], fits: Callable[[RawTable, int], bool]
 ) -> int | None:
-    fitting = [at for at, name in enumerate(raw.headers) if name in among and holds(raw, at, form)]
+    fitting = [at for at, name in enumerate(raw.headers) if name in among and fits(raw, at)]
     first = re.split(r"[\s_]+", header.strip().casefold())[0]
     alike = [at for at in fitting if raw.headers[at].casefold().startswith(first)]
     chosen = fitting if len(fitting) == 1 else alike
     return chosen[0] if len(chosen) == 1 else None
+
+
+def _has_day(raw: RawTable, at: int) -> bool:
+    return holds(raw, at, _DAYS)
+
+
+def _has_clock(raw: RawTable, at: int) -> bool:
+    return holds(raw, at, LOOSE if says_time(raw.headers[at]) else CLOCKS)
 
 
 def holds(raw: RawTable, at: int, form: re.Pattern[str]) -> bool:

@@ -45,7 +45,8 @@ class IntakePlan:
         mapped by hand; `account`: one row per table, columns `ACCOUNT` plus `warnings`;
     `contradictions`: one row per cell that says something else than the store: sheet, key,
         column, in_store, in_file, file, file_row (those rows are set aside);
-    `tables`: what was read, for the rows' cells as written (`raw_texts`).
+    `tables`: what was read, for the rows' cells as written (`raw_texts`); `left_out`: (table,
+        header) of columns that no column of its sheet is known by.
     """
 
     sheets: Mapping[str, pd.DataFrame]
@@ -58,6 +59,7 @@ class IntakePlan:
     account: pd.DataFrame
     contradictions: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=DIFFERENCE))
     tables: tuple[RawTable, ...] = field(default=(), repr=False)
+    left_out: tuple[tuple[str, str], ...] = ()
 
     @property
     def is_clean(self) -> bool:
@@ -79,6 +81,10 @@ class IntakePlan:
                 f"{count(int(totals['already_there']), 'row')} already in the store: nothing "
                 "changes there."
             )
+        if self.left_out:
+            columns = [f"{header} of {label}" for label, header in self.left_out]
+            verb = "is" if len(columns) == 1 else "are"
+            said.append(f"{listed(columns, 6)} {verb} left out: no such column is known.")
         refused = [
             fault.file for fault in self.faults if not fault.sheet and fault.weight == "fault"
         ]
@@ -176,6 +182,7 @@ def plan_intake(
         _account(ledgers, strays, faults),
         _contradictions(ledgers),
         tuple(one.cleaned.raw for one in ledgers),
+        tuple((one.label, name) for one in ledgers for name in one.cleaned.guess.unknown),
     )
 
 

@@ -463,7 +463,7 @@ SPIRITS = Sheet(
     (
         _BATCH,
         _count("run_no", "run of this batch", 1, 50, "run", "run number", default="1"),
-        _date("distilled_on", "distilled on", "distilled", "still date", "run date"),
+        _date("distilled_on", "distilled on", "distilled", "still date", "run date", "date"),
         _text("still", "still", "spirit still"),
         _number("wash_l", "wash charged, L", 1, 1e6, "wash", "wash charge", "wash litres"),
         _number("wash_abv_pct", "wash strength, % vol", 0, 20, "wash abv", "wash strength"),

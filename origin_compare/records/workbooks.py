@@ -116,6 +116,8 @@ def _plain_text(value: object, number_format: str) -> str:
         return _number(value, "%" in number_format)
     if isinstance(value, dt.datetime):
         return _moment(value, number_format)
+    if isinstance(value, dt.timedelta):
+        return _length(value)
     return str(value).strip()
 
 
@@ -135,6 +137,12 @@ def _moment(value: dt.datetime, number_format: str) -> str:
     midnight = value.time() == dt.time(0)
     hours = "h" in number_format.casefold()
     return value.date().isoformat() if midnight and not hours else value.isoformat(sep=" ")
+
+
+def _length(value: dt.timedelta) -> str:
+    """Hours, minutes and seconds; a clock of 24:00 is a whole day to a spreadsheet."""
+    seconds = round(value.total_seconds())
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
 
 
 def _frame(texts: list[list[str]], width: int) -> tuple[pd.DataFrame, np.ndarray]:

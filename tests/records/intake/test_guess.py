@@ -139,6 +139,11 @@ def test_a_map_to_nowhere_is_refused(kind: dict[str, object], said: str) -> None
         "batch,date,time,sg\nB1,01/03/2025,16:00,1.05\nB1,14/03/2025,24:00,1.05\n",
         "batch,read date,read time,sg\nB1,01.03.2025,16.00,1.05\nB1,14.03.2025,24:00,1.05\n",
         "batch,read,clock,sg\nB1,2025-03-01,16:00,1.05\nB1,2025-03-14,24:00,1.05\n",
+        "batch,date,time,sg\nB1,45717,0.666666666666667,1.05\nB1,45730,1,1.05\n",
+        "batch;date;time;sg\nB1;01.03.2025;0,666666667;1,05\nB1;14.03.2025;24:00;1,05\n",
+        "batch,date,time,sg\nB1,01/03/2025,1600,1.05\nB1,14/03/2025,2400,1.05\n",
+        "batch,date,time,sg\nB1,01/03/2025,4 PM,1.05\nB1,14/03/2025,24h,1.05\n",
+        "batch,date,hour,sg\nB1,01/03/2025,16,1.05\nB1,14/03/2025,24,1.05\n",
     ],
 )
 def test_day_and_time_in_two_columns_are_joined(text: str) -> None:
@@ -147,6 +152,14 @@ def test_day_and_time_in_two_columns_are_joined(text: str) -> None:
     assert planned.sheets["readings"]["read_at"].tolist() == [
         pd.Timestamp("2025-03-01 16:00", tz="UTC"), pd.Timestamp("2025-03-15", tz="UTC"),
     ]  # fmt: skip
+
+
+def test_minutes_are_no_parts_of_a_day_and_hours_since_pitching_no_time_of_day() -> None:
+    text = "batch,date,time,sg\nB1,01/03/2025,0.30,1.05\nB1,14/03/2025,0.50,1.05\n"
+    assert plan({"readings.csv": text}).sheets["readings"]["read_at"].dt.hour.tolist() == [0, 0]
+    text = "batch,date,hours,sg\nB1,01/03/2025,16,1.05\nB1,02/03/2025,24,1.05\n"
+    since = plan({"readings.csv": text}).sheets["readings"]
+    assert since["hours"].tolist() == [16, 24] and since["read_at"].isna().all()
 
 
 def test_a_wide_tasting_sheet_becomes_long() -> None:

@@ -192,6 +192,19 @@ def test_every_tab_of_a_workbook_is_read_as_text() -> None:
     assert readings.cells.iloc[0].tolist() == ["B1", "2025-03-01 08:00:00", "1.065"]
 
 
+def test_times_of_a_workbook_join_their_days() -> None:
+    rows = [
+        ["Batch", "Date", "Time", "SG"],
+        ["B1", dt.date(2025, 3, 1), dt.time(16, 0), 1050],
+        ["B1", dt.date(2025, 3, 1), dt.timedelta(days=1), 1040],
+        ["B1", 45718, 0.5, 1030],
+    ]
+    planned = plan({**SEASON, "readings.csv": workbook({"log": [["Still house"], [], *rows]})})
+    assert said(planned) == []
+    read_at = planned.sheets["readings"]["read_at"].dt.strftime("%d %H:%M")
+    assert read_at.tolist() == ["01 16:00", "02 00:00", "02 12:00"]
+
+
 def test_a_percentage_keeps_its_sign() -> None:
     book = openpyxl.Workbook()
     tab = book.active
