@@ -22,6 +22,7 @@ from origin_compare.records.sheets import SHEETS
 
 Sources = list[tuple[str, bytes]]
 MOST_SHOWN = 200
+_LEAVE_OUT = "(leave it out)"
 _PLACE = {"_file": "file", "_tab": "tab", "_row": "file_row"}
 
 
@@ -94,12 +95,38 @@ def ask_for_headers(offer: Offer) -> None:
     with st.form(f"map_{offer.label}_{sheet}", border=True):
         chosen = _column_choices(offer, sheet, suggested)
         if st.form_submit_button("Remember these headers", type="primary"):
-            try:
-                parts.store().remember_headers(offer.map_as(sheet, chosen))
-            except OriginCompareError as fault:
-                st.error(str(fault), icon=":material/error:")
-            else:
-                st.rerun()
+            _remember(offer, sheet, chosen)
+
+
+def ask_for_the_rest(offer: Offer) -> None:
+    """Let the user say what the columns left out of a known table are, once."""
+    sheet = offer.candidates[0][0]
+    taken = set(offer.suggested[sheet].values())
+    free = [one.name for one in SHEETS[sheet].columns if one.name not in taken]
+    by_label = {words.label(name): name for name in free}
+    with st.expander(f"Columns left out of {offer.label}: {', '.join(offer.left_out)}"):
+        st.dataframe(offer.sample[list(offer.left_out)], hide_index=True,
+                     alt=f"First rows of the columns left out of {offer.label}")  # fmt: skip
+        with st.form(f"rest_{offer.label}", border=False):
+            chosen = {
+                header: st.selectbox(
+                    f"{header} is", [_LEAVE_OUT, *by_label], key=f"rest_{offer.label}_{header}",
+                    width=460,
+                )
+                for header in offer.left_out
+            }  # fmt: skip
+            if st.form_submit_button("Remember these columns", type="primary"):
+                said = {head: by_label[str(one)] for head, one in chosen.items() if one in by_label}
+                _remember(offer, sheet, said)
+
+
+def _remember(offer: Offer, sheet: str, chosen: Mapping[str, str]) -> None:
+    try:
+        parts.store().remember_headers(offer.map_as(sheet, chosen))
+    except OriginCompareError as fault:
+        st.error(str(fault), icon=":material/error:")
+    else:
+        st.rerun()
 
 
 def _column_choices(offer: Offer, sheet: str, suggested: Mapping[str, str]) -> dict[str, str]:

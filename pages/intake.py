@@ -8,6 +8,7 @@ from origin_compare.errors import OriginCompareError
 from origin_compare.page_intake import (
     aside_as_zip,
     ask_for_headers,
+    ask_for_the_rest,
     past_intakes,
     planned,
     told_how_far,
@@ -37,8 +38,10 @@ with parts.question("What is in these files?"):
         parts.rests_on(plan.rests_on())
         for offer in plan.offers:
             ask_for_headers(offer)
+        for offer in plan.left_out:
+            ask_for_the_rest(offer)
         what_would_change(plan)
-        faults = plan.fault_table()
+        faults = plan.fault_table().sort_values("weight", kind="stable")  # faults, then warnings
         if len(faults):
             st.header("What to mend", anchor=False)
             parts.show_table(faults, "faults")

@@ -35,7 +35,7 @@ def intake(plan: IntakePlan, dark: bool = False) -> go.Figure:
                 "pattern": {"shape": "/" if kind == "set_aside" else ""},
             },
             text=[f"{number:,}" if number else "" for number in counts],
-            textposition="inside", insidetextanchor="middle",
+            textposition="inside", insidetextanchor="middle", textangle=0,
             customdata=counts, hovertemplate="%{y}: %{customdata:,} " + says + "<extra></extra>",
         )  # fmt: skip
     dress(figure, dark, height=30 * len(names) + 110, left=120)

@@ -22,7 +22,7 @@ from origin_compare.records.guess import Guess, HeaderMap, Verdict, guess_sheet
 from origin_compare.records.known import Known
 from origin_compare.records.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
 from origin_compare.records.links import check_links, keep_whole, names_aside, names_of
-from origin_compare.records.offer import Offer, offer
+from origin_compare.records.offer import Offer, offer, offer_rest
 from origin_compare.records.readers import Sources, read_sources
 from origin_compare.records.sheets import SHEETS, Sheet
 from origin_compare.records.spelling import check_spellings
@@ -45,8 +45,8 @@ class IntakePlan:
         mapped by hand; `account`: one row per table, columns `ACCOUNT` plus `warnings`;
     `contradictions`: one row per cell that says something else than the store: sheet, key,
         column, in_store, in_file, file, file_row (those rows are set aside);
-    `tables`: what was read, for the rows' cells as written (`raw_texts`); `left_out`: (table,
-        header) of columns that no column of its sheet is known by.
+    `tables`: what was read, for the rows' cells as written (`raw_texts`); `left_out`: tables of
+        which some columns were left out, to be mapped by hand as well.
     """
 
     sheets: Mapping[str, pd.DataFrame]
@@ -59,7 +59,7 @@ class IntakePlan:
     account: pd.DataFrame
     contradictions: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=DIFFERENCE))
     tables: tuple[RawTable, ...] = field(default=(), repr=False)
-    left_out: tuple[tuple[str, str], ...] = ()
+    left_out: tuple[Offer, ...] = ()
 
     @property
     def is_clean(self) -> bool:
@@ -82,7 +82,7 @@ class IntakePlan:
                 "changes there."
             )
         if self.left_out:
-            columns = [f"{header} of {label}" for label, header in self.left_out]
+            columns = [f"{name} of {one.label}" for one in self.left_out for name in one.left_out]
             verb = "is" if len(columns) == 1 else "are"
             said.append(f"{listed(columns, 6)} {verb} left out: no such column is known.")
         refused = [
@@ -182,7 +182,11 @@ def plan_intake(
         _account(ledgers, strays, faults),
         _contradictions(ledgers),
         tuple(one.cleaned.raw for one in ledgers),
-        tuple((one.label, name) for one in ledgers for name in one.cleaned.guess.unknown),
+        tuple(
+            offer_rest(one.cleaned.raw, one.cleaned.guess)
+            for one in ledgers
+            if one.cleaned.guess.unknown
+        ),
     )
 
 

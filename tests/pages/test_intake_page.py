@@ -185,6 +185,17 @@ def test_what_is_no_sheet_is_refused_in_words_and_nothing_is_stored(
     assert open_store(f"sqlite:///{store_file}").intakes().empty
 
 
+def test_a_column_left_out_is_asked_for_and_remembered(store_file: Path) -> None:
+    told = GROWERS.replace(b"farm_name", b"Hofname")
+    app = dropped(("growers.csv", told))
+    assert "Hofname of growers.csv is left out: no such column is known." in said(app)
+    next(box for box in app.selectbox if box.label == "Hofname is").select("farm name")
+    button = next(one for one in app.button if one.label == "Remember these columns")
+    app = take_in(button.click().run())
+    farms = open_store(f"sqlite:///{store_file}").sheet("growers")["farm_name"]
+    assert farms.tolist() == ["High Rigg", "Low Rigg"]
+
+
 def test_rows_set_aside_of_several_tabs_lie_in_files_of_their_own() -> None:
     rows = pd.DataFrame({"lot_id": ["L1"]})
     names = ("book.xlsx tab lots", "book.xlsx tab growers", "in.zip/north/lots.csv", "lots.csv")

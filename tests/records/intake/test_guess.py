@@ -154,6 +154,31 @@ def test_day_and_time_in_two_columns_are_joined(text: str) -> None:
     ]  # fmt: skip
 
 
+def test_a_column_left_out_can_be_said_once_and_the_rest_stays_as_understood() -> None:
+    text = "batch,date,time,sg,Thermo\nB1,01/03/2025,16:00,1.05,24\nB1,14/03/2025,8h,1.05,25\n"
+    planned = plan({"log.csv": text})
+    assert planned.sentence() == (
+        "Takes in 2 readings. Thermo of log.csv is left out: no such column is known."
+    )
+    (rest,) = planned.left_out
+    remembered = rest.map_as("readings", {"Thermo": "temp_c"})
+    again = plan({"log.csv": text}, maps=[remembered])
+    assert again.is_clean and again.left_out == ()
+    assert again.sheets["readings"]["temp_c"].tolist() == [24, 25]
+    before = planned.sheets["readings"].drop(columns="temp_c")
+    pd.testing.assert_frame_equal(again.sheets["readings"].drop(columns="temp_c"), before)
+
+
+def test_attributes_of_a_wide_sheet_stay_when_another_column_is_said() -> None:
+    text = "Session,Taster,Sample,Rep,Fruity,Ort\nT1,A1,B1,1,4.5,control\nT1,A2,B1,1,5,control\n"
+    planned = plan({**SEASON, "panel.csv": text})
+    (rest,) = planned.left_out
+    maps = [rest.map_as("scores", {"Ort": "sample_kind"})]
+    scores = plan({**SEASON, "panel.csv": text}, maps=maps).sheets["scores"]
+    assert scores["attribute"].tolist() == ["fruity", "fruity"]
+    assert scores["sample_kind"].tolist() == ["control", "control"]
+
+
 def test_minutes_are_no_parts_of_a_day_and_hours_since_pitching_no_time_of_day() -> None:
     text = "batch,date,time,sg\nB1,01/03/2025,0.30,1.05\nB1,14/03/2025,0.50,1.05\n"
     assert plan({"readings.csv": text}).sheets["readings"]["read_at"].dt.hour.tolist() == [0, 0]
