@@ -178,10 +178,12 @@ class Questions:
         if key not in self._drivers:
             while len(self._drivers) >= KEPT_CHOICES:
                 self._drivers.pop(next(iter(self._drivers)), None)
-            self._drivers[key] = DriverAnswers(self.batches, self.profile, key, self._trusted())
+            self._drivers[key] = DriverAnswers(
+                self.batches, self.profile, key, self._sound_readings()
+            )
         return self._drivers[key]
 
-    def _trusted(self) -> pd.DataFrame:
+    def _sound_readings(self) -> pd.DataFrame:
         from origin_compare.fermentation.trust import without
 
         return without(self.season.sheets["readings"], list(self.derived.aside))

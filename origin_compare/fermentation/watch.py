@@ -125,11 +125,6 @@ class Watch:
         end_sg, end_sg_low, end_sg_high, level_from_h, end_ph, chance_in_style."""
         return pd.DataFrame([_row(one) for one in self.vessels])
 
-    def to_do(self) -> pd.DataFrame:
-        """batch_id, vessel, seen, next_step: the items as a table."""
-        rows = [(one.batch_id, one.vessel, one.says, one.do) for one in self.items]
-        return pd.DataFrame(rows, columns=["batch_id", "vessel", "seen", "next_step"])
-
     def rests_on(self) -> str:
         if pd.isna(self.latest_at):
             return "no reading on record carries a moment, so nothing is said of what is overdue"
