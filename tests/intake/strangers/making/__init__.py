@@ -1,0 +1,1 @@
+"""The layouts of the files in `own/`: one small function per case."""
