@@ -29,33 +29,40 @@ if TYPE_CHECKING:
     from origin_compare.house import HouseRules as HouseRules
     from origin_compare.house import default_rules as default_rules
     from origin_compare.questions import ask as ask
-    from origin_compare.records.load import load_folder as load_folder
-    from origin_compare.records.season import Season as Season
-    from origin_compare.records.store import Store as Store
-    from origin_compare.records.store import open_store as open_store
+    from origin_compare.season.folder import load_folder as load_folder
+    from origin_compare.season.season import Season as Season
+    from origin_compare.store.store import Store as Store
+    from origin_compare.store.store import open_store as open_store
 
 __version__ = "0.1.0"
 
 _WHERE = {
     "HouseRules": "origin_compare.house",
-    "Season": "origin_compare.records.season",
-    "Store": "origin_compare.records.store",
+    "Season": "origin_compare.season.season",
+    "Store": "origin_compare.store.store",
     "ask": "origin_compare.questions",
     "default_rules": "origin_compare.house",
-    "load_folder": "origin_compare.records.load",
-    "open_store": "origin_compare.records.store",
+    "load_folder": "origin_compare.season.folder",
+    "open_store": "origin_compare.store.store",
 }
 _SUBPACKAGES = (
+    "chain",
     "drivers",
     "families",
     "fermentation",
     "figures",
-    "harvest",
+    "growers",
+    "intake",
     "measures",
     "mixed",
     "panel",
-    "records",
     "reports",
+    "review",
+    "season",
+    "sheets",
+    "store",
+    "trace",
+    "trials",
     "vatting",
 )
 

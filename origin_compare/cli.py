@@ -17,8 +17,8 @@ from origin_compare.words import rounded
 if TYPE_CHECKING:
     import pandas as pd
 
-    from origin_compare.records.faults import Fault
-    from origin_compare.records.season import Season
+    from origin_compare.season.season import Season
+    from origin_compare.sheets.faults import Fault
 
 DONE, FAULTY, WRONG_USE = 0, 1, 2
 DEMO = "the demo"
@@ -157,8 +157,8 @@ def _season_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _check(given: argparse.Namespace) -> int:
-    from origin_compare.records.bringing import check
-    from origin_compare.records.store import open_store
+    from origin_compare.store.bringing import check
+    from origin_compare.store.store import open_store
 
     if given.store is None:
         plan = check(given.paths)
@@ -171,8 +171,8 @@ def _check(given: argparse.Namespace) -> int:
 
 
 def _take_in(given: argparse.Namespace) -> int:
-    from origin_compare.records.bringing import bring_in
-    from origin_compare.records.store import open_store
+    from origin_compare.store.bringing import bring_in
+    from origin_compare.store.store import open_store
 
     with open_store(given.store) as store:
         _, taken = bring_in(store, given.paths, given.who)
@@ -192,7 +192,7 @@ def _told_faults(faults: Sequence[Fault], *, warnings: bool) -> int:
 
 
 def _take_back(given: argparse.Namespace) -> int:
-    from origin_compare.records.store import open_store
+    from origin_compare.store.store import open_store
 
     with open_store(given.store) as store:
         back = store.take_back(given.intake, with_dependants=given.with_dependants)
@@ -203,7 +203,7 @@ def _take_back(given: argparse.Namespace) -> int:
 
 
 def _intakes(given: argparse.Namespace) -> int:
-    from origin_compare.records.store import open_store
+    from origin_compare.store.store import open_store
 
     with open_store(given.store) as store:
         intakes = store.intakes()
@@ -216,8 +216,8 @@ def _intakes(given: argparse.Namespace) -> int:
 
 def _season(given: argparse.Namespace) -> int:
     from origin_compare.questions import ask
-    from origin_compare.records.matching import missing_sentence
     from origin_compare.reports.exports import safe_csv
+    from origin_compare.season.unmatched import missing_sentence
 
     asked = ask(_stored_season(given))
     if given.csv:
@@ -231,21 +231,21 @@ def _season(given: argparse.Namespace) -> int:
 
 
 def _export(given: argparse.Namespace) -> int:
-    from origin_compare.records.package import export_package
+    from origin_compare.season.package import export_package
 
     print(export_package(_stored_season(given), given.folder).sentence())
     return DONE
 
 
 def _stored_season(given: argparse.Namespace) -> Season:
-    from origin_compare.records.store import open_store
+    from origin_compare.store.store import open_store
 
     with open_store(given.store) as store:
         return store.season(given.season)
 
 
 def _open(given: argparse.Namespace) -> int:
-    from origin_compare.launcher import launch
+    from origin_compare.front.launcher import launch
 
     url = given.store or places.default_store_url()
     if given.demo:
@@ -255,10 +255,10 @@ def _open(given: argparse.Namespace) -> int:
 
 
 def _score(given: argparse.Namespace) -> int:
-    from origin_compare.launcher import launch_scoring
+    from origin_compare.front.launcher import launch_scoring
     from origin_compare.panel import read_plan
-    from origin_compare.records.store import open_store
-    from origin_compare.records.tastings import kept_tasting, tastings
+    from origin_compare.store.store import open_store
+    from origin_compare.store.tastings import kept_tasting, tastings
 
     url = given.store or places.default_store_url()
     if given.demo:
@@ -279,8 +279,8 @@ def _score(given: argparse.Namespace) -> int:
 
 def _demo_store(url: str | None) -> str:
     """A store of the invented distillery, filled when it is new; never the user's own."""
-    from origin_compare.records.bringing import bring_in, folder_print
-    from origin_compare.records.store import open_store
+    from origin_compare.store.bringing import bring_in, folder_print
+    from origin_compare.store.store import open_store
 
     demo = places.demo_folder()
     url = url or f"sqlite:///{places.data_folder() / f'demo_{folder_print(demo)[:12]}.sqlite'}"

@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent
+FRONT = PACKAGE / "front"
 _CHECKOUT = PACKAGE.parent
 
 

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Literal
 import pandas as pd
 
 from origin_compare.errors import NotEnoughData
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 if TYPE_CHECKING:
+    from origin_compare.chain.steps import ChainView, GrowerChain
     from origin_compare.drivers import Doubted, DriverAnswers, Effects, Separability, Split
     from origin_compare.families import Families, Likeness
     from origin_compare.fermentation import (
@@ -29,9 +30,9 @@ if TYPE_CHECKING:
         Uncorrected,
         Watch,
     )
-    from origin_compare.harvest import GrowerLetter, SeasonReview
+    from origin_compare.growers import GrowerLetter
     from origin_compare.panel import Drift, Performance, Profile
-    from origin_compare.records.chain import ChainView, GrowerChain
+    from origin_compare.review import SeasonReview
     from origin_compare.vatting import Recipes
 
 KEPT_CHOICES = 8
@@ -76,14 +77,14 @@ class Questions:
     @cached_property
     def batches(self) -> pd.DataFrame:
         """One row per batch: the chain joined, derived measures beside it."""
-        from origin_compare.harvest import batches_with_measures
+        from origin_compare.review import batches_with_measures
 
         return batches_with_measures(self.season, self.derived)
 
     @cached_property
     def review(self) -> SeasonReview:
         """How did the season's lots compare?"""
-        from origin_compare.harvest import season_review
+        from origin_compare.review import season_review
 
         return season_review(self.batches, self.season.rules)
 
@@ -184,7 +185,7 @@ class Questions:
         return self._drivers[key]
 
     def _sound_readings(self) -> pd.DataFrame:
-        from origin_compare.fermentation.trust import without
+        from origin_compare.fermentation.doubtful_readings import without
 
         return without(self.season.sheets["readings"], list(self.derived.aside))
 
@@ -246,7 +247,7 @@ class Questions:
 
     def grower(self, grower_id: str, year: int) -> GrowerLetter:
         """What can we honestly tell this grower?"""
-        from origin_compare.harvest import grower_letter
+        from origin_compare.growers import grower_letter
 
         return grower_letter(
             self.season,
@@ -259,20 +260,20 @@ class Questions:
 
     def chain(self, batch_id: str) -> ChainView:
         """Which grain is in this batch?"""
-        from origin_compare.records.chain import chain_of
+        from origin_compare.chain.steps import chain_of
 
         return chain_of(self.season, batch_id)
 
     def grower_chain(self, grower_id: str) -> GrowerChain:
         """What became of this grower's barley?"""
-        from origin_compare.records.chain import grower_chain
+        from origin_compare.chain.steps import grower_chain
 
         return grower_chain(self.season, grower_id)
 
     @cached_property
     def table(self) -> pd.DataFrame:
         """The season table: chain, derived measures and panel profile, one row per batch."""
-        from origin_compare.harvest import season_table
+        from origin_compare.review import season_table
 
         return season_table(self.season, self.derived, self.profile_if_tasted())
 

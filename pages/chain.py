@@ -5,11 +5,11 @@ from collections.abc import Sequence
 import streamlit as st
 
 from origin_compare import figures
-from origin_compare import page_parts as parts
-from origin_compare.harvest.leads import leading
-from origin_compare.page_answers import questions
+from origin_compare.chain.balance import Balance
+from origin_compare.front import parts
+from origin_compare.front.asked import questions
 from origin_compare.questions import Questions
-from origin_compare.records.balance import Balance
+from origin_compare.trace.leads import leading
 
 WORDS = {"batch": "One batch", "grower": "One grower"}
 

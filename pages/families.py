@@ -4,8 +4,8 @@ import pandas as pd
 import streamlit as st
 
 from origin_compare import figures, words
-from origin_compare import page_parts as parts
-from origin_compare.page_answers import questions
+from origin_compare.front import parts
+from origin_compare.front.asked import questions
 
 with parts.question("Which batches are alike, and what do they make together?"):
     years = parts.season_choice()

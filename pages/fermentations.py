@@ -2,9 +2,9 @@
 
 import streamlit as st
 
-from origin_compare import page_fermentations as fermentations
-from origin_compare import page_parts as parts
-from origin_compare.page_answers import questions
+from origin_compare.front import fermentations_page as fermentations
+from origin_compare.front import parts
+from origin_compare.front.asked import questions
 
 with parts.question("Which batches left the house style, when and why?"):
     season = questions(parts.season_choice())

@@ -3,9 +3,9 @@
 import streamlit as st
 
 from origin_compare import figures, reports, words
-from origin_compare import page_parts as parts
-from origin_compare.harvest.leads import leading
-from origin_compare.page_answers import questions
+from origin_compare.front import parts
+from origin_compare.front.asked import questions
+from origin_compare.trace.leads import leading
 
 with parts.question("What can we tell this grower?"):
     every_year = tuple(parts.store().seasons())

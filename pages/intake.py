@@ -3,9 +3,9 @@
 import streamlit as st
 
 from origin_compare import figures
-from origin_compare import page_parts as parts
 from origin_compare.errors import OriginCompareError
-from origin_compare.page_intake import (
+from origin_compare.front import parts
+from origin_compare.front.intake_page import (
     aside_as_zip,
     ask_for_headers,
     ask_for_the_rest,

@@ -1,9 +1,9 @@
 """What can the panel tell apart, and what not?"""
 
-from origin_compare import page_assessors as people
-from origin_compare import page_panel as panel
-from origin_compare import page_parts as parts
-from origin_compare.page_answers import questions
+from origin_compare.front import assessors_page as people
+from origin_compare.front import panel_page as panel
+from origin_compare.front import parts
+from origin_compare.front.asked import questions
 
 with parts.question("What can the panel tell apart, and what not?"):
     asked = questions(parts.season_choice())

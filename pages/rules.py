@@ -2,13 +2,13 @@
 
 import streamlit as st
 
-from origin_compare import page_parts as parts
-from origin_compare import page_records as pieces
 from origin_compare.errors import OriginCompareError
-from origin_compare.harvest.house_table import flagged_now
+from origin_compare.front import parts
+from origin_compare.front import records_page as pieces
+from origin_compare.front.asked import questions
 from origin_compare.house import rules_as_toml
-from origin_compare.page_answers import questions
-from origin_compare.records.zero import hour_zero_said
+from origin_compare.review.house_table import flagged_now
+from origin_compare.sheets.hour_zero import hour_zero_said
 
 with parts.question("What does the house hold to?"):
     attempt = st.session_state.setdefault("rules_attempt", 0)

@@ -2,9 +2,9 @@
 
 import streamlit as st
 
-from origin_compare import page_parts as parts
-from origin_compare import page_tasting as tasting
-from origin_compare.page_answers import questions
+from origin_compare.front import parts
+from origin_compare.front import tasting_page as tasting
+from origin_compare.front.asked import questions
 
 with parts.question("What do we taste next, and in which order?"):
     asked = questions(parts.season_choice())

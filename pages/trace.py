@@ -2,11 +2,11 @@
 
 import streamlit as st
 
-from origin_compare import page_parts as parts
-from origin_compare import page_records as pieces
 from origin_compare import words
-from origin_compare.harvest.sources import figure_sources, traceable
-from origin_compare.page_answers import questions
+from origin_compare.front import parts
+from origin_compare.front import records_page as pieces
+from origin_compare.front.asked import questions
+from origin_compare.trace.sources import figure_sources, traceable
 
 
 def recorded_cell() -> None:

@@ -2,10 +2,10 @@
 
 import streamlit as st
 
-from origin_compare import page_parts as parts
-from origin_compare import page_trials as pieces
-from origin_compare import page_trials_form as form
-from origin_compare.page_answers import questions
+from origin_compare.front import parts
+from origin_compare.front import trials_form as form
+from origin_compare.front import trials_page as pieces
+from origin_compare.front.asked import questions
 
 with parts.question("What should the next batches test?"):
     years = parts.season_choice()

@@ -9,8 +9,8 @@ from hypothesis import settings
 
 from origin_compare import cli
 from origin_compare.places import demo_folder
-from origin_compare.records.load import load_folder
-from origin_compare.records.season import Season
+from origin_compare.season.folder import load_folder
+from origin_compare.season.season import Season
 
 # A busy machine is no fault: speed is measured in the benchmarks, never asserted here.
 settings.register_profile("untimed", deadline=None)

@@ -10,8 +10,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from origin_compare import cli, launcher, open_store
-from origin_compare.records.load import load_folder
+from origin_compare import cli, open_store
+from origin_compare.front import launcher
+from origin_compare.season.folder import load_folder
 
 GOOD = {
     "growers.csv": "grower_id,soil\nG1,clay\nG2,sand\n",

@@ -18,7 +18,7 @@ from origin_compare.house import (
     read_rules,
     rules_as_toml,
 )
-from origin_compare.records.sheets import SHEETS
+from origin_compare.sheets.catalogue import SHEETS
 
 
 def _refused(text: str) -> str:

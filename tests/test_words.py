@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from origin_compare import words
-from origin_compare.records.sheets import SHEETS
+from origin_compare.sheets.catalogue import SHEETS
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from origin_compare.answers import listed
-from origin_compare.drivers.coding import Array
-from origin_compare.drivers.kept import (
+from origin_compare.drivers.model.coding import Array
+from origin_compare.drivers.model.usable_batches import (
     Kept,
     ProfileLike,
     chosen,

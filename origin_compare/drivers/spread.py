@@ -7,8 +7,9 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from origin_compare.drivers.batch_model import fit_batches, turn_noise
-from origin_compare.drivers.kept import (
+from origin_compare.drivers.model.batch_model import fit_batches, turn_noise
+from origin_compare.drivers.model.fixed_columns import lay_out
+from origin_compare.drivers.model.usable_batches import (
     ProfileLike,
     anchored,
     chosen,
@@ -16,7 +17,6 @@ from origin_compare.drivers.kept import (
     refuse_below,
     scores_of,
 )
-from origin_compare.drivers.layout import lay_out
 from origin_compare.drivers.wording import PROCESS, STILL, USUAL, Limits
 
 

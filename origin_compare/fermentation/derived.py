@@ -11,12 +11,17 @@ import pandas as pd
 
 from origin_compare import measures
 from origin_compare.answers import count, listed
-from origin_compare.fermentation.acid import AcidCurve, acid_curves
-from origin_compare.fermentation.curve import Curve, settled
-from origin_compare.fermentation.least_squares import Array
-from origin_compare.fermentation.trust import CHANNEL_WORDS, SetAside, set_aside, without
+from origin_compare.fermentation.curves.acid import AcidCurve, acid_curves
+from origin_compare.fermentation.curves.curve import Curve, settled
+from origin_compare.fermentation.curves.least_squares import Array
+from origin_compare.fermentation.doubtful_readings import (
+    CHANNEL_WORDS,
+    SetAside,
+    set_aside,
+    without,
+)
 from origin_compare.house import HouseRules
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 LABELS = {
     "length_h": "length, h",

@@ -18,13 +18,13 @@ from scipy.stats import norm, t
 
 from origin_compare.answers import count
 from origin_compare.errors import NotEnoughData, UnknownName
-from origin_compare.fermentation.band import HouseBand
-from origin_compare.fermentation.house_model import HouseModel, design, posterior
-from origin_compare.fermentation.least_squares import Array
+from origin_compare.fermentation.curves.least_squares import Array
+from origin_compare.fermentation.house.band import HouseBand
+from origin_compare.fermentation.house.course import HouseModel, design, posterior
+from origin_compare.fermentation.house.season_house import Judged, judge_season
 from origin_compare.fermentation.logs import GRAVITY, PH, TEMPERATURE, Log
-from origin_compare.fermentation.season_house import Judged, judge_season
 from origin_compare.house import HouseRules, Window
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 DRAWS = 4000
 JACKKNIFE_DRAWS = 2000

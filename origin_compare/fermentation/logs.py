@@ -10,8 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from origin_compare.answers import listed
-from origin_compare.fermentation.least_squares import Array
-from origin_compare.fermentation.padding import thin, to_degrees
+from origin_compare.fermentation.curves.least_squares import Array
+from origin_compare.fermentation.curves.padding import thin, to_degrees
 
 GRAVITY, PH, TEMPERATURE = 0, 1, 2
 MODELLED = ("sg", "ph", "temp_c")

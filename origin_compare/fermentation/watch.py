@@ -11,15 +11,15 @@ import pandas as pd
 from origin_compare import measures
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.fermentation.band import outside
-from origin_compare.fermentation.causes import SURE_ENOUGH
-from origin_compare.fermentation.departure import Departure, Departures
+from origin_compare.fermentation.curves.padding import to_degrees
+from origin_compare.fermentation.departures.causes import SURE_ENOUGH
+from origin_compare.fermentation.departures.verdict import Departure, Departures
+from origin_compare.fermentation.doubtful_readings import CHANNEL_WORDS
 from origin_compare.fermentation.forecast import Forecast, forecast, in_hundred
-from origin_compare.fermentation.padding import to_degrees
-from origin_compare.fermentation.season_house import Judged
-from origin_compare.fermentation.trust import CHANNEL_WORDS
+from origin_compare.fermentation.house.band import outside
+from origin_compare.fermentation.house.season_house import Judged
 from origin_compare.house import HouseRules
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 READ = ("sg", "ph", "temp_c")
 POOR_CHANCE = 0.5

@@ -9,9 +9,9 @@ from typing import Any
 import pandas as pd
 import plotly.graph_objects as go
 
+from origin_compare.chain.steps import ChainView, GrowerChain
 from origin_compare.figures.style import dress, ink
-from origin_compare.records.chain import ChainView, GrowerChain
-from origin_compare.records.shares import Span
+from origin_compare.season.lot_shares import Span
 
 _HEIGHT, _GAP = 0.74, 0.006
 _LONGEST = 66

@@ -5,7 +5,7 @@ from __future__ import annotations
 import plotly.graph_objects as go
 
 from origin_compare.figures.style import dress, ink
-from origin_compare.records.plan import IntakePlan
+from origin_compare.intake.plan import IntakePlan
 
 _KINDS = (
     ("good", "to take in", "estimate"),

@@ -18,7 +18,7 @@ from origin_compare.panel import (
     SmallestGap,
     TastingPlan,
 )
-from origin_compare.panel.drift import PANEL
+from origin_compare.panel.assessors.drift import PANEL
 
 
 def reliability(found: Profile, dark: bool = False) -> go.Figure:

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from origin_compare import words
 from origin_compare.families import Families, Likeness
 from origin_compare.figures.style import SYMBOLS, dress, families_of, ink, interval
-from origin_compare.harvest.grower import GrowerLetter
+from origin_compare.growers.grower_letter import GrowerLetter
 from origin_compare.vatting import Recipe, Recipes
 
 

@@ -8,7 +8,7 @@ from plotly.subplots import make_subplots
 
 from origin_compare import words
 from origin_compare.figures.style import SYMBOLS, dress, ink, window
-from origin_compare.harvest.review import SeasonReview
+from origin_compare.review.season_review import SeasonReview
 
 _MEASURES = ("length_h", "peak_temp_c", "final_ph", "spirit_yield_lpa_t")
 # A yield has no window of its own: it is judged by its share of what the malt promised.

@@ -5,10 +5,10 @@ from __future__ import annotations
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from origin_compare.drivers import TrialPower, Trials, TrialSizes
-from origin_compare.drivers.trials import KINDS
 from origin_compare.drivers.wording import title, upper
 from origin_compare.figures.style import LINE_STYLES, dress, families_of, ink
+from origin_compare.trials import TrialPower, Trials, TrialSizes
+from origin_compare.trials.proposal import KINDS
 
 
 def runs(found: Trials, dark: bool = False) -> go.Figure:

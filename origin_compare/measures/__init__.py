@@ -5,25 +5,7 @@ values stay missing; a value outside the range its source covers raises `ValueEr
 """
 
 from origin_compare.measures.alcohol import abv_from_density, ethanol_density, mass_fraction
-from origin_compare.measures.fermenting import (
-    apparent_attenuation,
-    co2_kg,
-    extract_fermented_kg,
-    limit_gap,
-    real_attenuation,
-    real_extract,
-    wash_abv,
-)
-from origin_compare.measures.gravity import plato_to_sg, sg_at_20c, sg_to_plato, water_density
-from origin_compare.measures.heat import (
-    cooling_heat_mj,
-    fermentation_heat_mj,
-    heat_recovered_mj,
-    heat_to_remove,
-    warming_k,
-)
-from origin_compare.measures.shapes import OutOfRange
-from origin_compare.measures.units import (
+from origin_compare.measures.conversions import (
     GRAVITY_UNITS,
     abv_to_us_proof,
     as_is_to_dm,
@@ -42,6 +24,24 @@ from origin_compare.measures.units import (
     uk_proof_to_abv,
     us_proof_gallons_to_lpa,
 )
+from origin_compare.measures.fermenting import (
+    apparent_attenuation,
+    co2_kg,
+    extract_fermented_kg,
+    limit_gap,
+    real_attenuation,
+    real_extract,
+    wash_abv,
+)
+from origin_compare.measures.gravity import plato_to_sg, sg_at_20c, sg_to_plato, water_density
+from origin_compare.measures.heat import (
+    cooling_heat_mj,
+    fermentation_heat_mj,
+    heat_recovered_mj,
+    heat_to_remove,
+    warming_k,
+)
+from origin_compare.measures.shapes import OutOfRange
 from origin_compare.measures.yields import (
     brewhouse_yield,
     extract_kg,

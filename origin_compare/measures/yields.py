@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from origin_compare.measures.alcohol import STRENGTH, TEMP, at_temp, fraction_of
+from origin_compare.measures.conversions import NEARLY_DRY
 from origin_compare.measures.fermenting import WORT_KG_L
 from origin_compare.measures.gravity import GRAVITY, plato_of
 from origin_compare.measures.roots import in_blocks, poly
 from origin_compare.measures.shapes import ABOVE_ZERO, AMOUNT, Many, between, measure
-from origin_compare.measures.units import NEARLY_DRY
 
 PERCENT = between(0, 100)
 LPA_PER_FERMENTABLE_PCT = 6.06

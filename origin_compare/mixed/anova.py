@@ -19,7 +19,7 @@ from origin_compare.mixed.design import Design
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.fixed_part import FixedPart, independent
 from origin_compare.mixed.inference import Coefficients, coefficients, satterthwaite
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.likelihood.sums import Floats
 
 Where = dict[int, tuple[Part, int]]
 SPAN = 1e-8

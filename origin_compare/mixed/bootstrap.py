@@ -12,7 +12,7 @@ from origin_compare.errors import NotEnoughData
 from origin_compare.mixed.design import Design
 from origin_compare.mixed.fitting import Part, solve
 from origin_compare.mixed.inference import coefficients
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.likelihood.sums import Floats
 
 Where = dict[int, tuple[Part, int]]
 RESIDUAL = "residual"

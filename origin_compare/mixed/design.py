@@ -12,7 +12,7 @@ import pandas as pd
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.mixed.fixed_part import FixedPart, fixed_part, formula_columns
-from origin_compare.mixed.sums import Floats, Ints
+from origin_compare.mixed.likelihood.sums import Floats, Ints
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.errors import NotEnoughData
-from origin_compare.mixed.criterion import Terms, profiled, terms
 from origin_compare.mixed.design import Design
-from origin_compare.mixed.identity import first_guess
-from origin_compare.mixed.layout import Layout, lay_out
-from origin_compare.mixed.likeliest import LARGE, likeliest
-from origin_compare.mixed.nesting import Nesting, nest
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.likelihood.criterion import Terms, profiled, terms
+from origin_compare.mixed.likelihood.identity import first_guess
+from origin_compare.mixed.likelihood.likeliest import LARGE, likeliest
+from origin_compare.mixed.likelihood.nesting import Nesting, nest
+from origin_compare.mixed.likelihood.sums import Floats
+from origin_compare.mixed.likelihood.turned_columns import Layout, lay_out
 
 SAME = 1e-12
 """A response that moves less than this share of its size is constant."""

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from origin_compare.answers import listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.likelihood.sums import Floats
 
 RANK_TOLERANCE = 1e-9
 """A fixed column is aliased if less than this share of its length is new."""

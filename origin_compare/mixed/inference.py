@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from origin_compare.mixed.criterion import unprofiled
 from origin_compare.mixed.fitting import Part
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.likelihood.criterion import unprofiled
+from origin_compare.mixed.likelihood.sums import Floats
 
 
 @dataclass(frozen=True)

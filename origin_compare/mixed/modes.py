@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from origin_compare.mixed.fitting import Part
-from origin_compare.mixed.nesting import Nesting
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.likelihood.nesting import Nesting
+from origin_compare.mixed.likelihood.sums import Floats
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from origin_compare.errors import UnknownName
 from origin_compare.mixed.design import Design, Grouping
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.fixed_part import new_columns
+from origin_compare.mixed.likelihood.sums import Floats, Ints
 from origin_compare.mixed.modes import modes
-from origin_compare.mixed.sums import Floats, Ints
 
 Where = dict[int, tuple[Part, int]]
 

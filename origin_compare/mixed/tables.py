@@ -9,9 +9,9 @@ from origin_compare.answers import count, listed
 from origin_compare.mixed.design import Design
 from origin_compare.mixed.fitting import Part
 from origin_compare.mixed.inference import Coefficients, satterthwaite, two_sided
+from origin_compare.mixed.likelihood.sums import Floats
 from origin_compare.mixed.modes import modes
-from origin_compare.mixed.profile import Ends
-from origin_compare.mixed.sums import Floats
+from origin_compare.mixed.profile_likelihood import Ends
 
 RESIDUAL = "residual"
 Where = dict[int, tuple[Part, int]]

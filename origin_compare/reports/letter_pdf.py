@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from origin_compare.errors import OriginCompareError
-from origin_compare.harvest.grower import GrowerLetter
+from origin_compare.growers.grower_letter import GrowerLetter
 from origin_compare.places import PACKAGE
 from origin_compare.reports.letter_text import Room, letter_data, unknowns
 

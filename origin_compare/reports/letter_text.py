@@ -11,7 +11,7 @@ import pandas as pd
 
 from origin_compare import words
 from origin_compare.answers import count
-from origin_compare.harvest.grower import GrowerLetter
+from origin_compare.growers.grower_letter import GrowerLetter
 
 PAST_SHOWN = 2
 LEVERS_SHOWN = 2

@@ -17,9 +17,9 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import curve_fit
 
-from origin_compare.fermentation import forms
-from origin_compare.fermentation.curve import fit_padded
-from origin_compare.fermentation.padding import Padded, pad
+from origin_compare.fermentation.curves import forms
+from origin_compare.fermentation.curves.curve import fit_padded
+from origin_compare.fermentation.curves.padding import Padded, pad
 
 SAME = 1e-6
 """Relative difference of residual sums of squares that still counts as the same optimum."""

@@ -17,7 +17,7 @@ import pandas as pd
 
 from origin_compare import ask, figures, load_folder
 from origin_compare.places import demo_folder
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 BATCH = "Q25-06"
 OTHERS = ("Q25-14", "Q25-21")

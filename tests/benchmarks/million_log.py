@@ -22,10 +22,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from origin_compare.records.plan import plan_intake  # noqa: F401  (the store imports it when called)
-from origin_compare.records.readers import read_folder
-from origin_compare.records.store import open_store
-from origin_compare.records.taking import Taken
+from origin_compare.intake.files.readers import read_folder
+from origin_compare.intake.plan import plan_intake  # noqa: F401  (the store imports it when called)
+from origin_compare.store.store import open_store
+from origin_compare.store.taking import Taken
 
 PER_BATCH = 10_000
 

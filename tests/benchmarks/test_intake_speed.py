@@ -18,7 +18,7 @@ import pandas as pd
 import pytest
 
 from origin_compare.house import default_rules
-from origin_compare.records.plan import plan_intake
+from origin_compare.intake.plan import plan_intake
 
 ROWS, PER_BATCH = 1_000_000, 500
 LEAST_RATIO = 1 / 3
@@ -90,8 +90,8 @@ def test_a_million_readings_need_less_than_a_gibibyte(season: Path) -> None:
     script = (
         "import resource, sys\n"
         "from origin_compare.house import default_rules\n"
-        "from origin_compare.records.plan import plan_intake\n"
-        "from origin_compare.records.readers import read_folder\n"
+        "from origin_compare.intake.plan import plan_intake\n"
+        "from origin_compare.intake.files.readers import read_folder\n"
         "assert plan_intake(read_folder(sys.argv[1]), default_rules()).is_clean\n"
         "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)\n"
     )

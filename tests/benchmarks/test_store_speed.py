@@ -15,8 +15,8 @@ import pandas as pd
 import pytest
 
 from origin_compare import open_store
-from origin_compare.records.frames import shaped
-from tests.records.store.plans import HandPlan
+from origin_compare.sheets.frames import shaped
+from tests.store.plans import HandPlan
 
 PER_BATCH = 5_000
 SIZES = {"season": 100_000, "decade": 1_000_000}

@@ -19,7 +19,7 @@ from demo_harvests.world import (
     NO_NOISE,
     Effects,
 )
-from origin_compare.records.sheets import SHEETS
+from origin_compare.sheets.catalogue import SHEETS
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_harvests"
 

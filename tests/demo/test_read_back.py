@@ -11,9 +11,9 @@ import pytest
 
 import origin_compare
 from demo_harvests.make import Made, make
-from origin_compare.records.faults import Fault
-from origin_compare.records.season import Season
-from origin_compare.records.sheets import SHEETS
+from origin_compare.season.season import Season
+from origin_compare.sheets.catalogue import SHEETS
+from origin_compare.sheets.faults import Fault
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_harvests"
 

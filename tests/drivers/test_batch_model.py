@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import optimize
 
-from origin_compare.drivers.batch_model import fit_batches
+from origin_compare.drivers.model.batch_model import fit_batches
 
 Floats = NDArray[np.float64]
 VARIANCE = 1e-5

@@ -13,7 +13,7 @@ import pytest
 
 from origin_compare import drivers
 from origin_compare.answers import Answer
-from origin_compare.drivers.agreement import KEPT, UNSURE
+from origin_compare.drivers.grower_places import KEPT, UNSURE
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import Departures
 from tests.drivers.seasons import Invented, Tasted, invent, two_true

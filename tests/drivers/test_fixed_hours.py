@@ -10,7 +10,7 @@ import pytest
 
 from origin_compare.answers import Answer
 from origin_compare.drivers import fixed_hours
-from origin_compare.drivers.fixed_hours import at_hours
+from origin_compare.drivers.slopes.fixed_hours import at_hours
 from origin_compare.errors import NotEnoughData
 from tests.drivers.seasons import invent
 

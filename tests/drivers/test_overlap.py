@@ -8,7 +8,7 @@ import pytest
 
 from origin_compare.answers import Answer
 from origin_compare.drivers import separable
-from origin_compare.drivers.ties import condition_index, inflation
+from origin_compare.drivers.overlap.ties import condition_index, inflation
 from origin_compare.errors import NotEnoughData, UnknownName
 from tests.drivers.seasons import invent
 

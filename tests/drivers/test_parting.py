@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from origin_compare.drivers import hellinger, importance, partition
-from origin_compare.drivers.coding import permutations
+from origin_compare.drivers.model.coding import permutations
 from origin_compare.errors import NotEnoughData
 from tests.drivers import OUTSIDE
 

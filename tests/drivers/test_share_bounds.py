@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from origin_compare.drivers.share_bounds import (
+from origin_compare.drivers.shares.bounds import (
     Errors,
     _exceeded,
     _noncentrality,

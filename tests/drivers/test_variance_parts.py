@@ -10,8 +10,8 @@ import pytest
 
 from origin_compare.answers import Answer
 from origin_compare.drivers import randomised, separable, variance_parts
-from origin_compare.drivers.calendar import with_calendar
-from origin_compare.drivers.randomised import drawn_by_lot, note_of
+from origin_compare.drivers.overlap.pitch_weeks import with_calendar
+from origin_compare.drivers.slopes.randomised import drawn_by_lot, note_of
 from origin_compare.errors import NotEnoughData
 from tests.drivers.seasons import invent, two_true
 

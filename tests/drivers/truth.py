@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from origin_compare.drivers import effects, split
-from origin_compare.drivers.shares import _parts, _Spans
+from origin_compare.drivers.shares.split import _parts, _Spans
 from origin_compare.errors import NotEnoughData
 from tests.drivers.seasons import Invented, invent, two_true
 
@@ -34,7 +34,7 @@ class Tally:
 
 def true_split(season: Invented) -> dict[str, float]:
     """Shares of these growers and batches: the signal parted without error, per cent."""
-    from origin_compare.drivers.coding import coded
+    from origin_compare.drivers.model.coding import coded
 
     process = season.batches[PROCESS].to_numpy()
     names = ["grower_id", "season"] if season.batches["season"].nunique() > 1 else ["grower_id"]

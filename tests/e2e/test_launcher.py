@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from origin_compare.launcher import NotOurAddress, launch_scoring, server_settings
+from origin_compare.front.launcher import NotOurAddress, launch_scoring, server_settings
 from tests.e2e.conftest import App, free_port, start
 
 

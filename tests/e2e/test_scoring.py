@@ -8,8 +8,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from origin_compare.panel import KeptPlan, plan_as_text, plan_tasting, with_keys
-from origin_compare.records.store import open_store
-from origin_compare.records.tastings import entered_scores, keep_tasting
+from origin_compare.store.store import open_store
+from origin_compare.store.tastings import entered_scores, keep_tasting
 from tests.e2e.conftest import App, free_port, start
 
 BATCHES = ["Q90-01", "Q90-02", "Q90-03"]

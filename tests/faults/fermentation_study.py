@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.fermentation import departures
-from origin_compare.fermentation.signatures import (
+from origin_compare.fermentation.departures.signatures import (
     CHILLED,
     CLOCK,
     DRIFTS,

@@ -21,13 +21,13 @@ import pandas as pd
 
 from origin_compare import load_folder
 from origin_compare.fermentation import Judged, judge_season
+from origin_compare.fermentation.doubtful_readings import set_aside, without
 from origin_compare.fermentation.forecast import end_interval
-from origin_compare.fermentation.judging import judge
+from origin_compare.fermentation.house.judging import judge
 from origin_compare.fermentation.logs import GRAVITY, PH, Log, logs
-from origin_compare.fermentation.trust import set_aside, without
 from origin_compare.house import default_rules
 from origin_compare.places import demo_folder
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 from tests.fermentation.simulated import FAULTS, Plant, draw_plant, season_of
 
 HOURS = (24.0, 48.0, 72.0, 96.0)

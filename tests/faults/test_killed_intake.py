@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 
 from origin_compare import open_store
-from tests.records.store.test_indexes import both, indexes
-from tests.records.store.test_together import counts, started
+from tests.store.test_indexes import both, indexes
+from tests.store.test_together import counts, started
 
 WAITS = np.linspace(0.02, 0.9, 24)
 BEGIN = """
 import sys
 from origin_compare import open_store
-from origin_compare.records import rows
-from tests.records.store.test_together import growers
+from origin_compare.store import rows
+from tests.store.test_together import growers
 store = open_store(sys.argv[1])
 print("begun", flush=True)
 """

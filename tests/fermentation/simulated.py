@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 STEP_H = 0.1
 

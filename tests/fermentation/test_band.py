@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from origin_compare.fermentation import house_band
-from origin_compare.fermentation.band import outside
-from origin_compare.fermentation.causes import CHANNEL_OF, NEXT_CHECK, QUESTIONS
-from origin_compare.fermentation.exits import Exit, exits, order
+from origin_compare.fermentation.departures.causes import CHANNEL_OF, NEXT_CHECK, QUESTIONS
+from origin_compare.fermentation.departures.exits import Exit, exits, order
+from origin_compare.fermentation.departures.signatures import LIBRARY
+from origin_compare.fermentation.house.band import outside
 from origin_compare.fermentation.logs import logs
-from origin_compare.fermentation.signatures import LIBRARY
 from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.fermentation import fit_curves
-from origin_compare.fermentation.curve import fit_all, settled
+from origin_compare.fermentation.curves.curve import fit_all, settled
 
 
 def distillery(seed: int, sparse: int = 20, full: int = 40) -> tuple[pd.DataFrame, np.ndarray]:

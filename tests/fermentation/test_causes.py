@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from origin_compare.fermentation import departures, judge_season
-from origin_compare.fermentation.signatures import (
+from origin_compare.fermentation.departures.signatures import (
     DRIFTS,
     EARLY_LACTIC,
     FROZEN_GRAVITY,

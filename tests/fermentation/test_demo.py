@@ -10,7 +10,13 @@ import pytest
 import origin_compare
 from origin_compare import places
 from origin_compare.fermentation import departures, derived
-from origin_compare.fermentation.signatures import DRIFTS, EARLY_LACTIC, HOT, POOR_YEAST, STUCK
+from origin_compare.fermentation.departures.signatures import (
+    DRIFTS,
+    EARLY_LACTIC,
+    HOT,
+    POOR_YEAST,
+    STUCK,
+)
 from origin_compare.house import default_rules
 
 CAUSE = {

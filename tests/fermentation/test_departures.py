@@ -8,7 +8,7 @@ import pytest
 from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import departures, house_band, review
-from origin_compare.fermentation.signatures import STUCK
+from origin_compare.fermentation.departures.signatures import STUCK
 from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
 

@@ -8,7 +8,7 @@ from origin_compare.answers import Answer
 from origin_compare.fermentation import derived
 from origin_compare.fermentation.derived import hours_above
 from origin_compare.house import default_rules
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 from tests.fermentation.simulated import Plant, season_of
 
 RULES = default_rules()

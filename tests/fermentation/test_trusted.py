@@ -8,8 +8,8 @@ import pytest
 
 from origin_compare.answers import Answer
 from origin_compare.fermentation import Cause, Departure, Departures, Derived, trusted
-from origin_compare.fermentation.signatures import CLOCK, DRIFTS, HOT, OFFSETS
-from origin_compare.fermentation.trust import SetAside
+from origin_compare.fermentation.departures.signatures import CLOCK, DRIFTS, HOT, OFFSETS
+from origin_compare.fermentation.doubtful_readings import SetAside
 
 NAN = float("nan")
 MEASURED = {

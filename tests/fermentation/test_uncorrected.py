@@ -8,7 +8,7 @@ import pytest
 from origin_compare import measures
 from origin_compare.answers import Answer
 from origin_compare.fermentation import departures, judge_season, uncorrected
-from origin_compare.fermentation.signatures import reads_low
+from origin_compare.fermentation.departures.signatures import reads_low
 from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
 

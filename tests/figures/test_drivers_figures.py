@@ -7,7 +7,7 @@ import pandas as pd
 import plotly.graph_objects as go
 import pytest
 
-from origin_compare import drivers, figures
+from origin_compare import drivers, figures, trials
 from origin_compare.figures import driver_detail as detail
 from origin_compare.figures import trials as drawn
 from tests.drivers.seasons import invent, two_true
@@ -109,7 +109,7 @@ def test_a_star_stands_where_something_speaks_against_a_finding(
 def test_runs_are_drawn_in_their_order() -> None:
     settings = {"length_h": [95.0, 140.0], "peak_temp_c": [28.0, 31.0]}
     lots = pd.DataFrame({"lot_id": ["L1", "L2"]})
-    plan = drivers.next_trials(drivers.Choices(settings, lots, ["W1"]), 8, 0.5)
+    plan = trials.next_trials(trials.Choices(settings, lots, ["W1"]), 8, 0.5)
     length, peak = drawn.runs(plan).data
     assert list(length.x) == list(range(1, 9))
     assert list(length.y) == list(plan.runs["length_h"])
@@ -123,13 +123,13 @@ def test_what_is_seen_before_and_after_and_with_more_batches() -> None:
     made = pd.DataFrame(
         {"length_h": rng.uniform(95, 140, 20), "peak_temp_c": rng.uniform(28, 31, 20)}
     )
-    plan = drivers.next_trials(settings, 8, 0.5, so_far=made)
-    power = drivers.trial_power(plan, 0.4, 0.3)
+    plan = trials.next_trials(settings, 8, 0.5, so_far=made)
+    power = trials.trial_power(plan, 0.4, 0.3)
     now, then = _marks(drawn.visible(power))
     assert list(now.x) == list(power.terms["visible_before"])
     assert list(then.x) == list(power.terms["visible_after"])
     assert all(after < before for before, after in zip(now.x, then.x, strict=True))
-    sizes = drivers.trial_sizes(settings, 8, 0.5, so_far=made)
+    sizes = trials.trial_sizes(settings, 8, 0.5, so_far=made)
     lines = _marks(drawn.trial_sizes(sizes))
     assert [len(line.x) for line in lines] == [7, 7]
     assert len({line.line.dash for line in lines}) == 2

@@ -14,7 +14,7 @@ from origin_compare.figures.fermentation import MOST_POINTS, thinned
 from origin_compare.figures.fermentation_side_by_side import spread
 from origin_compare.figures.style import DARK, LIGHT
 from origin_compare.questions import Questions
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 RUNNING, HOT = "Q25-30", "Q25-06"
 

@@ -10,7 +10,7 @@ import pytest
 from origin_compare import figures
 from origin_compare.figures.style import DARK, LIGHT, OKABE_ITO, dress
 from origin_compare.questions import Questions, ask
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +108,7 @@ def test_a_dressed_figure_has_no_ground_of_its_own() -> None:
 
 def test_an_intake_bar_adds_up_to_its_rows(asked: Questions) -> None:
     from origin_compare.house import default_rules
-    from origin_compare.records.plan import plan_intake
+    from origin_compare.intake.plan import plan_intake
 
     content = b"grower_id,farm_name\nG01,A\nG01,A\nG02,B\n"
     plan = plan_intake([("growers.csv", content)], default_rules())

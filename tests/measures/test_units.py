@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from origin_compare import measures
-from origin_compare.measures.units import GRAVITY_UNITS
+from origin_compare.measures.conversions import GRAVITY_UNITS
 
 
 @pytest.mark.parametrize(

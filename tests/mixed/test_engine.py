@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from origin_compare.mixed.criterion import profiled, terms, unprofiled
-from origin_compare.mixed.nesting import Nesting, nest
-from origin_compare.mixed.sums import Classes, Floats
+from origin_compare.mixed.likelihood.criterion import profiled, terms, unprofiled
+from origin_compare.mixed.likelihood.nesting import Nesting, nest
+from origin_compare.mixed.likelihood.sums import Classes, Floats
 
 CLOSE = 1e-7
 """Second derivatives are differences of large sums of squares; values agree to 1e-13."""
@@ -52,7 +52,7 @@ def design(name: str, missed: float, seed: int) -> tuple[Nesting, list[Floats], 
 def test_every_term_equals_the_dense_formula(
     monkeypatch: pytest.MonkeyPatch, name: str, missed: float, reml: bool, wide: int
 ) -> None:
-    monkeypatch.setattr("origin_compare.mixed.criterion.WIDE", wide)
+    monkeypatch.setattr("origin_compare.mixed.likelihood.criterion.WIDE", wide)
     made, Z, X, Y = design(name, missed, seed=7)
     random = np.random.default_rng(8)
     response = np.array([0, 2, 1])
@@ -110,7 +110,7 @@ def test_problems_worked_in_turns_give_the_same(monkeypatch: pytest.MonkeyPatch)
     response = np.array([0, 1, 2, 1])
     at = np.random.default_rng(1).uniform(0.2, 2, (4, len(Z)))
     whole = terms(made, response, at)
-    monkeypatch.setattr("origin_compare.mixed.criterion.MOST_NUMBERS", 1)
+    monkeypatch.setattr("origin_compare.mixed.likelihood.criterion.MOST_NUMBERS", 1)
     turns = terms(made, response, at)
     assert_allclose(turns.quad, whole.quad, rtol=1e-12)
     assert_allclose(turns.spread, whole.spread, rtol=1e-12)
@@ -119,7 +119,7 @@ def test_problems_worked_in_turns_give_the_same(monkeypatch: pytest.MonkeyPatch)
 def test_many_level_sizes_take_the_other_path(monkeypatch: pytest.MonkeyPatch) -> None:
     made, Z, _, _ = design("season", 0.3, seed=5)
     assert not isinstance(made.finest.handed_up, Classes)
-    monkeypatch.setattr("origin_compare.mixed.sums.MOST_SIZES", 0)
+    monkeypatch.setattr("origin_compare.mixed.likelihood.sums.MOST_SIZES", 0)
     other, _, _, _ = design("season", 0.3, seed=5)
     assert isinstance(other.finest.handed_up, Classes)
     at = np.full((1, len(Z)), 0.7)

@@ -19,7 +19,7 @@ from origin_compare.panel import (
     sample_size,
     sample_size_alike,
 )
-from origin_compare.panel.sensory_distance import METHODS, distance, share_correct
+from origin_compare.panel.discrimination.sensory_distance import METHODS, distance, share_correct
 
 ONE_SIDED = ["triangle", "duo-trio", "paired", "tetrad"]
 

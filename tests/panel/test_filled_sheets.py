@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from origin_compare.panel import TastingPlan, adjusted, plan_tasting, read_filled
-from origin_compare.records.sheets import SCORES
+from origin_compare.sheets.catalogue import SCORES
 
 
 @pytest.fixture()

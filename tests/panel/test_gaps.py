@@ -9,7 +9,7 @@ from scipy import stats
 
 from origin_compare.errors import UnknownName
 from origin_compare.panel import Profile, adjusted, gap, needed_for, smallest_gap
-from origin_compare.panel.seeing_power import detectable
+from origin_compare.panel.profile.smallest_gap import detectable
 from tests.panel.invented import panel
 
 COMPONENTS = {"batch": 0.25, "assessor:batch": 0.16, "residual": 0.36}

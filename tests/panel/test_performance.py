@@ -10,8 +10,8 @@ from scipy import stats
 from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.panel import Performance, assess
-from origin_compare.panel.order_effects import before
-from origin_compare.panel.verdicts import spread_words
+from origin_compare.panel.assessors.order_effects import before
+from origin_compare.panel.assessors.report_words import spread_words
 from tests.panel.invented import SDS, panel
 
 QUIET = {**SDS, "batch": 1.5, "assessor:batch": 0.25, "assessor:tasting": 0.1, "residual": 0.5}

@@ -12,7 +12,7 @@ from origin_compare.errors import MixedScales, NotEnoughData, UnknownName
 from origin_compare.house import HouseRules, default_rules, read_rules
 from origin_compare.panel import adjusted, session
 from origin_compare.questions import Questions, ask
-from origin_compare.records.season import Season
+from origin_compare.season.season import Season
 from tests.panel.invented import SDS, panel
 
 EXACT = 1e-5  # the search stops there, relative to the variance of the scores

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from origin_compare.panel import plan_tasting, serving_plan
-from origin_compare.panel.williams import balance, efficiency, williams_rows
+from origin_compare.panel.tastings.williams import balance, efficiency, williams_rows
 
 
 @pytest.mark.parametrize("samples", range(2, 13))

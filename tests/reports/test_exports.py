@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from origin_compare import page_parts
+from origin_compare.front import parts
 from origin_compare.reports import exports, safe_csv, safe_xlsx
 
 RISKY = ["=1+1", "+2", "-3", "@SUM(A1)", "\tx", "\rx", "\n=x", " =1", "＝1"]
@@ -65,7 +65,7 @@ def test_no_cell_of_any_text_begins_like_a_formula(texts: list[str]) -> None:
 
 
 def test_pages_use_the_same_one() -> None:
-    assert page_parts.safe_csv is safe_csv
+    assert parts.safe_csv is safe_csv
 
 
 def test_a_workbook_holds_texts_as_texts_and_figures_as_figures() -> None:

@@ -11,12 +11,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.harvest import GrowerLetter, grower_letter
+from origin_compare.growers import GrowerLetter, grower_letter
 from origin_compare.reports import LetterFault, letter_pdf, unknowns
 from origin_compare.reports.letter_pdf import ROOMS, TEMPLATE
 from origin_compare.reports.letter_text import letter_data
-from tests.harvest import demo
-from tests.harvest.small import KnownProfile, batch_frame, scores_for, season_of
+from tests.growers import demo
+from tests.growers.small import KnownProfile, batch_frame, scores_for, season_of
 
 DAY = datetime(2026, 1, 5, tzinfo=UTC)
 SITE = "Quernhallow (invented)"

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 from origin_compare.house import default_rules
-from origin_compare.records.guess import HeaderMap
-from origin_compare.records.plan import IntakePlan, plan_intake
+from origin_compare.intake.plan import IntakePlan, plan_intake
+from origin_compare.intake.recognise import HeaderMap
 
 HERE = Path(__file__).parent
 CELL_MEAN_TOLERANCE = 1e-9

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from origin_compare.panel import d_prime, intraclass, minimum_correct, p_value
-from origin_compare.panel.sensory_distance import distance, share_correct
+from origin_compare.panel.discrimination.sensory_distance import distance, share_correct
 
 HERE = Path(__file__).parent
 PRINTED = 1e-6  # the table has six decimals

@@ -1,0 +1,1 @@
+"""Field to spirit: balances, carry-over, heels, purity."""

@@ -1,0 +1,1 @@
+"""The mixed model over batches and its columns."""

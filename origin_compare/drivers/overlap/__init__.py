@@ -1,0 +1,1 @@
+"""What is tied together before any coefficient is looked at."""

@@ -1,0 +1,1 @@
+"""How much of what the panel sees goes with what."""

@@ -1,0 +1,1 @@
+"""What goes with flavour, variable by variable."""

@@ -1,0 +1,1 @@
+"""Curves through the readings of a batch."""

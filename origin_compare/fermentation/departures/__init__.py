@@ -1,0 +1,1 @@
+"""Which batches left the house band, when, and why."""

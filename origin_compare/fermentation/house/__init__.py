@@ -1,0 +1,1 @@
+"""How batches in style run."""

@@ -1,0 +1,1 @@
+"""From the user's files to a plan of what would go in."""

@@ -1,0 +1,1 @@
+"""Rows held against themselves, one another and what stands already."""

@@ -1,0 +1,357 @@
+"""Which sheet a table is, and which of its headers stands for which column; ties are not broken."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import PurePosixPath
+
+from origin_compare.intake.cells.day_and_time import (
+    FIGURE,
+    Mapped,
+    holds,
+    hour_of_day,
+    join_halves,
+    named_halves,
+)
+from origin_compare.intake.headers import columns_for, plain
+from origin_compare.intake.raw_table import MEND_HEADER, RawTable
+from origin_compare.sheets.bases import BASIS_OF
+from origin_compare.sheets.catalogue import AS_IS, SHEETS, Column, Sheet
+from origin_compare.sheets.units import conversion, gravity_scale, split_unit, unit_words
+
+IGNORE = "ignore"
+ATTRIBUTE = "attribute"
+"""In a header map: the column holds one attribute's scores, the header being its name."""
+
+
+@dataclass(frozen=True)
+class HeaderMap:
+    """Headers of one kind of file mapped once by hand, to be remembered.
+
+    `columns`: header as written -> column name, `"ignore"` or `"attribute"` (scores only);
+    `constants`: columns the file lacks and every row gets, such as the tasting's number;
+    `date_order`: `"day first"` or `"month first"`, empty to go by the evidence;
+    `decimal_comma`: how figures are written, None to go by the evidence.
+    """
+
+    sheet: str
+    columns: Mapping[str, str]
+    constants: Mapping[str, str] = field(default_factory=dict)
+    date_order: str = ""
+    decimal_comma: bool | None = None
+
+    def __post_init__(self) -> None:
+        if self.sheet not in SHEETS:
+            raise ValueError(f"{self.sheet!r} is no sheet. Choose one of {', '.join(SHEETS)}.")
+        allowed = {*SHEETS[self.sheet].names(), IGNORE} | (
+            {ATTRIBUTE} if self.sheet == "scores" else set()
+        )
+        for name in (*self.columns.values(), *self.constants):
+            if name not in allowed:
+                raise ValueError(f"{name!r} is no column of {self.sheet}.")
+        if self.date_order not in ("", "day first", "month first"):
+            raise ValueError(f"{self.date_order!r} is no date order: day first or month first.")
+
+
+@dataclass(frozen=True)
+class Guess:
+    """How a table is understood.
+
+    `attributes`: (position, attribute) of a wide tasting sheet, empty for others;
+    `unknown`: headers left out; `units_refused`: (header, unit) left out for a unit not known.
+    """
+
+    sheet: Sheet
+    mapped: tuple[Mapped, ...]
+    attributes: tuple[tuple[int, str], ...] = ()
+    unknown: tuple[str, ...] = ()
+    units_refused: tuple[tuple[str, str], ...] = ()
+    missing: tuple[str, ...] = ()
+    doubled: tuple[tuple[str, ...], ...] = ()
+    constants: Mapping[str, str] = field(default_factory=dict)
+    date_order: str = ""
+    decimal_comma: bool | None = None
+
+    @property
+    def fits(self) -> bool:
+        """Every needed column there, none twice, and something measured or named beyond the key."""
+        return not self.missing and not self.doubled and self.weight >= self.least
+
+    @property
+    def weight(self) -> int:
+        return len(self.mapped) + len(self.attributes)
+
+    @property
+    def least(self) -> int:
+        """A grower may stand by code alone; any other sheet says something beside its first key."""
+        return 1 if self.sheet.name == "growers" else 2
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """`guess` where exactly one sheet fits; else `candidates`, best first, and the reason."""
+
+    guess: Guess | None
+    candidates: tuple[Guess, ...] = ()
+    wrong: str = ""
+    mend: str = ""
+
+
+def guess_sheet(raw: RawTable, maps: Iterable[HeaderMap] = ()) -> Verdict:
+    """Which sheet `raw` is: by a remembered map, else by its headers; names only settle ties."""
+    remembered = [match for match in (_by_map(raw, one) for one in maps) if match is not None]
+    if remembered:
+        return _settle(raw, remembered)
+    return _settle(raw, [_by_headers(raw, sheet) for sheet in SHEETS.values()])
+
+
+def attribute_name(header: str) -> str:
+    """An attribute's name as all sheets write it: lower case, single blanks."""
+    return " ".join(header.replace("_", " ").casefold().split())
+
+
+def _by_map(raw: RawTable, remembered: HeaderMap) -> Guess | None:
+    """The guess under a remembered map, None where the table lacks one of its headers."""
+    chosen = {plain(header): name for header, name in remembered.columns.items()}
+    own = {plain(header) for header in raw.headers}
+    wanted = {header for header, name in chosen.items() if name != IGNORE}
+    if not wanted or not wanted <= own:
+        return None
+    sheet = SHEETS[remembered.sheet]
+    attributes = tuple(
+        (at, attribute_name(header))
+        for at, header in enumerate(raw.headers)
+        if chosen.get(plain(header)) == ATTRIBUTE
+    )
+    return _assigned(raw, sheet, chosen, attributes, remembered)
+
+
+def _by_headers(raw: RawTable, sheet: Sheet) -> Guess:
+    guess = _assigned(raw, sheet, {}, (), None)
+    if sheet.name == "scores" and "attribute" in guess.missing:
+        return _as_wide(raw, guess)
+    return guess
+
+
+def _as_wide(raw: RawTable, guess: Guess) -> Guess:
+    """Unknown columns of figures beside assessor and batch are attributes."""
+    taken = {one.column.name for one in guess.mapped}
+    if not {"assessor_id", "batch_id"} <= taken or "score" in taken:
+        return guess
+    attributes = tuple(
+        (at, attribute_name(header))
+        for at, header in enumerate(raw.headers)
+        if header in guess.unknown and holds(raw, at, FIGURE)
+    )
+    if not attributes:
+        return guess
+    melted = {raw.headers[at] for at, _ in attributes}
+    return Guess(
+        guess.sheet,
+        guess.mapped,
+        attributes,
+        tuple(header for header in guess.unknown if header not in melted),
+        guess.units_refused,
+        tuple(name for name in guess.missing if name not in ("attribute", "score")),
+        guess.doubled,
+    )
+
+
+def _assigned(
+    raw: RawTable,
+    sheet: Sheet,
+    chosen: Mapping[str, str],
+    attributes: tuple[tuple[int, str], ...],
+    remembered: HeaderMap | None,
+) -> Guess:
+    """Each header to at most one column; headers with a choice take what no other header names."""
+    constants = dict(remembered.constants) if remembered else {}
+    options = _options(raw, sheet, chosen, {at for at, _ in attributes})
+    certain = {names[0].name for names, _ in options.values() if len(names) == 1} | set(constants)
+    mapped: list[Mapped] = []
+    unknown: list[str] = []
+    refused: list[tuple[str, str]] = []
+    for at, header in enumerate(raw.headers):
+        if at not in options:
+            if not _is_ignored(header, chosen) and at not in dict(attributes):
+                unknown.append(header)
+            continue
+        names, unit = options[at]
+        left = [one for one in names if len(names) == 1 or one.name not in certain]
+        if len(left) != 1:
+            unknown.append(header)
+        elif _unit_fits(left[0], unit):
+            mapped.append(Mapped(at, header, left[0], unit))
+        else:
+            refused.append((header, unit))
+    mapped, refused, bases = _with_bases(mapped, refused)
+    constants = {**bases, **constants}
+    mapped, unknown = hour_of_day(raw, sheet, mapped, unknown)
+    mapped, unknown = join_halves(raw, mapped, unknown)
+    mapped, unknown = named_halves(raw, sheet, mapped, unknown)
+    taken = {one.column.name for one in mapped} | set(constants)
+    missing = _missing(sheet, taken, bool(attributes))
+    return Guess(
+        sheet,
+        tuple(mapped),
+        attributes,
+        tuple(unknown),
+        tuple(refused),
+        missing,
+        _doubled(mapped),
+        constants,
+        remembered.date_order if remembered else "",
+        remembered.decimal_comma if remembered else None,
+    )
+
+
+def _options(
+    raw: RawTable, sheet: Sheet, chosen: Mapping[str, str], attributes: set[int]
+) -> dict[int, tuple[tuple[Column, ...], str]]:
+    """Per header position the columns it may stand for, and its unit."""
+    options: dict[int, tuple[tuple[Column, ...], str]] = {}
+    for at, header in enumerate(raw.headers):
+        picked = chosen.get(plain(header))
+        if at in attributes or picked == IGNORE or plain(header) == plain(MEND_HEADER):
+            continue
+        if picked:
+            options[at] = (sheet.column(picked),), split_unit(header)[1]
+            continue
+        columns, unit = columns_for(header, sheet)
+        if columns:
+            options[at] = columns, unit
+    return options
+
+
+def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:
+    return chosen.get(plain(header)) == IGNORE or plain(header) == plain(MEND_HEADER)
+
+
+def _unit_fits(column: Column, unit: str) -> bool:
+    """A word in brackets that is no unit is a remark; a unit must be one the column can take.
+
+    `as is` is no remark but a basis (`_with_bases`).
+    """
+    if not unit or not unit_words(unit) or column.kind in ("key", "text", "date", "moment"):
+        return True
+    if column.kind == "gravity":
+        return gravity_scale(unit) is not None
+    return conversion(column, unit) is not None
+
+
+def _with_bases(
+    mapped: list[Mapped], refused: list[tuple[str, str]]
+) -> tuple[list[Mapped], list[tuple[str, str]], dict[str, str]]:
+    """Headers that name a basis, such as `Protein (% as is)`, give it to every row.
+
+    A header whose basis another column of the table would wrongly share is left out: read as dry,
+    every figure would be wrong. So is `as is` on a column of dry matter that keeps no basis.
+    """
+    kept: list[Mapped] = []
+    bases: dict[str, str] = {}
+    for one in mapped:
+        basis = BASIS_OF.get(one.column.name, "")
+        said = _basis_said(one)
+        apart = {_basis_said(other) for other in mapped
+                 if BASIS_OF.get(other.column.name) == basis}  # fmt: skip
+        if said == AS_IS and (not basis or len(apart) > 1):
+            refused = [*refused, (one.header, one.unit)]
+            continue
+        if said and basis:
+            bases[basis] = said
+        kept.append(replace(one, unit=_ENDS_IN_BASIS.sub("", one.unit)) if said else one)
+    return kept, refused, bases
+
+
+_ENDS_IN_BASIS = re.compile(r"[,;]?(as-?is|(?<=/t)(dm|dry))$")
+
+
+def _basis_said(one: Mapped) -> str:
+    """The basis a header names in its unit; dry only where the column's name does not say it."""
+    if "asis" in plain(one.unit) and one.column.kind == "number":
+        return AS_IS
+    dry = one.column.name == "predicted_lpa_t" and _ENDS_IN_BASIS.search(one.unit)
+    return "dry" if dry else ""
+
+
+def _doubled(mapped: Sequence[Mapped]) -> tuple[tuple[str, ...], ...]:
+    by_column: dict[str, list[str]] = {}
+    for one in mapped:
+        by_column.setdefault(one.column.name, []).append(one.header)
+    return tuple(tuple(headers) for headers in by_column.values() if len(headers) > 1)
+
+
+def _missing(sheet: Sheet, taken: set[str], wide: bool) -> tuple[str, ...]:
+    """Needed columns not there, and groups of which none is there (joined by "or")."""
+    lacking = [name for name in sheet.needed() if name not in taken]
+    if wide:
+        lacking = [name for name in lacking if name != "attribute"]
+    elif sheet.name == "scores" and "score" not in taken:
+        lacking.append("score")
+    for group in sheet.one_of:
+        if not taken & set(group):
+            lacking.append(" or ".join(group))
+    return tuple(lacking)
+
+
+def _settle(raw: RawTable, guesses: Sequence[Guess]) -> Verdict:
+    ranked = sorted(guesses, key=lambda guess: guess.weight, reverse=True)
+    fitting = [guess for guess in ranked if guess.fits]
+    best = [guess for guess in fitting if guess.weight == fitting[0].weight]
+    if len(best) > 1:
+        named = [guess for guess in best if _named(raw, guess.sheet.name)]
+        best = named if len(named) == 1 else best
+    if len(best) == 1:
+        return Verdict(best[0])
+    if best:
+        names = " and ".join(guess.sheet.name for guess in best)
+        return Verdict(
+            None,
+            tuple(best),
+            f"fits {names} equally well",
+            "Say once which sheet it is, or give the file its sheet's name.",
+        )
+    return _unfitting(raw, ranked)
+
+
+def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
+    named = [guess for guess in ranked if _named(raw, guess.sheet.name)]
+    near = [guess for guess in ranked if guess.weight]
+    candidates = _unique(named + near)
+    if not candidates:
+        return Verdict(
+            None,
+            (),
+            "none of its headers is known",
+            "Map its headers to a sheet once, and they are remembered.",
+        )
+    first = candidates[0]
+    if first.doubled:
+        pair = " and ".join(first.doubled[0])
+        wrong = f"looks like {first.sheet.name}, but {pair} both stand for the same column"
+        return Verdict(None, candidates, wrong, "Rename one of them, or map it to be left out.")
+    lacking = ", ".join(first.missing) or "anything beside its key"
+    refused = "".join(
+        f"; the unit {unit} of {head} is not known" for head, unit in first.units_refused
+    )
+    return Verdict(
+        None,
+        candidates[:3],
+        f"looks like {first.sheet.name}, but has no {lacking}{refused}",
+        "Add the column, or map the header that stands for it once.",
+    )
+
+
+def _unique(guesses: Sequence[Guess]) -> tuple[Guess, ...]:
+    by_name: dict[str, Guess] = {}
+    for guess in guesses:
+        by_name.setdefault(guess.sheet.name, guess)
+    return tuple(by_name.values())
+
+
+def _named(raw: RawTable, sheet: str) -> bool:
+    """Whether tab or file is called like the sheet, in singular or plural."""
+    stem = PurePosixPath(raw.file.replace("\\", "/")).stem
+    return any(plain(sheet)[:-1] in plain(name) for name in (raw.tab, stem) if name)

@@ -1,0 +1,1 @@
+"""The restricted likelihood and its least point."""

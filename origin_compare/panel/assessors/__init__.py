@@ -1,0 +1,1 @@
+"""How the panel and each assessor perform."""

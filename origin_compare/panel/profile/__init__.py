@@ -1,0 +1,1 @@
+"""The panel's profile of each batch, with its noise."""

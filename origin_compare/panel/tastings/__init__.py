@@ -1,0 +1,1 @@
+"""Tastings planned, served and read back."""

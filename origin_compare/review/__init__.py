@@ -1,0 +1,6 @@
+"""The season as a whole: how its lots compared, and its table from field to flavour."""
+
+from origin_compare.review.season_review import SeasonReview, season_review
+from origin_compare.review.season_table import batches_with_measures, season_table
+
+__all__ = ["SeasonReview", "batches_with_measures", "season_review", "season_table"]

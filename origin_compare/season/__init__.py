@@ -1,0 +1,1 @@
+"""The join: one row per batch, and what found no partner."""

@@ -1,0 +1,1 @@
+"""Keeping and giving back."""
