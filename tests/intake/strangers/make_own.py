@@ -24,6 +24,10 @@ MODULES = (
     "malt",
     "stills",
     "panel",
+    "panel_plans",
+    "shorthand",
+    "books",
+    "from_abroad",
     "refused",
 )
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import struct
 import zlib
 
 from .case import Case
-from .draw import COMPOUNDS, FARMS, source
-from .files import Lines, book, start_book, text, zipped
+from .draw import COMPOUNDS, FARMS, source, stub_batches
+from .files import Lines, book, delimited, start_book, text, zipped
 
 
 def _picture() -> bytes:
@@ -166,6 +167,51 @@ def cut_short() -> Case:
     )
 
 
+def refractometer_on_wash() -> Case:
+    r = source("709")
+    lines = ["Refractometer, fermenting wash (no original gravity noted)", "Batch;Hours;Brix"]
+    lines += [f"RF1;{hour};{r.uniform(15.2, 15.8) - hour * 0.11:.1f}" for hour in range(16, 80, 8)]
+    return Case(
+        id="709 refractometer on wash",
+        kind="Brix by refractometer on fermenting wash, no original gravity, nothing corrected",
+        says="raw refractometer figures; nobody noted the original gravity",
+        files={"709_refractometer.csv": text(*lines)},
+        parents=stub_batches(["RF1"], dt.datetime(2025, 3, 3, 8)),
+        expect="refused",
+        why="alcohol raises the index: without the original gravity this is no gravity",
+    )
+
+
+def codes_without_a_key() -> Case:
+    r = source("710")
+    grid = [["Session", "Date", "Taster", "Code", "Cereal", "Fruity", "Floral"]]
+    for person in ("AK", "RB", "JM"):
+        for code in ("512", "077", "931"):
+            given = [r.randrange(0, 11) for _ in range(3)]
+            grid.append(["Z1", "2025-03-04", person, code, *map(str, given)])
+    return Case(
+        id="710 blind codes, key lost",
+        kind="scores by three-figure code, no key anywhere",
+        says="the key to the codes was thrown away",
+        files={"710_codes.csv": delimited(grid)},
+        expect="refused",
+        why="nobody knows any longer which batch a code was",
+    )
+
+
+def empty_form() -> Case:
+    head = ["Batch", "Read at", "Gravity", "pH", "Temp"]
+    lines = [["FERMENTATION RECORD (form 3, blank)"], [], head, *[["", "", "", "", ""]] * 12]
+    return Case(
+        id="711 blank form",
+        kind="the form for readings with nothing filled in",
+        says="the blank form, taken for the filled one",
+        files={"711_form.xlsx": book({"Form": lines})},
+        expect="refused",
+        why="there is no row in it",
+    )
+
+
 CASES = (
     scan_in_a_workbook,
     chart_without_cells,
@@ -175,4 +221,7 @@ CASES = (
     written_letter,
     index_of_peaks,
     cut_short,
+    refractometer_on_wash,
+    codes_without_a_key,
+    empty_form,
 )
