@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from origin_compare.records.sheets import SHEETS
+from origin_compare.sheets.catalogue import SHEETS
 
 from .make_own import OWN, cases, truth_text
 
