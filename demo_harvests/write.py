@@ -293,9 +293,13 @@ def _bench(sheets: dict[str, pd.DataFrame], folder: Path) -> list[dict[str, Any]
         title=["g per 100 L of pure alcohol"],
     ).fill(sheets["congeners"], ["batch_id", "compound"])
     congeners.insert(
-        5, "g_100l_aa", "below what the laboratory can find", like=4, compound="furfural",
+        5,
+        "g_100l_aa",
+        "below what the laboratory can find",
+        like=4,
+        compound="furfural",
         g_100l_aa="<0.5",
-    )  # fmt: skip
+    )
     return limits.save_csv(folder) + congeners.save_csv(folder)
 
 

@@ -61,20 +61,35 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"origin_compare {__version__}")
     verbs = parser.add_subparsers(required=True, metavar="VERB")
 
-    check = _verb(verbs, _check, "check", "say what is in these files, storing nothing",
-                  "origin-compare check sheets/ late_scores.csv")  # fmt: skip
+    check = _verb(
+        verbs,
+        _check,
+        "check",
+        "say what is in these files, storing nothing",
+        "origin-compare check sheets/ late_scores.csv",
+    )
     check.add_argument("paths", nargs="+", metavar="PATH", help="files or folders")
     check.add_argument("--warnings", action="store_true", help="list what is merely unusual too")
     _store_option(check, "hold the rows against this store as well")
 
-    take_in = _verb(verbs, _take_in, "take-in", "take files into the store",
-                    "origin-compare take-in sheets/ --who 'still house'")  # fmt: skip
+    take_in = _verb(
+        verbs,
+        _take_in,
+        "take-in",
+        "take files into the store",
+        "origin-compare take-in sheets/ --who 'still house'",
+    )
     take_in.add_argument("paths", nargs="+", metavar="PATH", help="files or folders")
     take_in.add_argument("--who", default="", help="who takes them in, to be kept with them")
     _store_option(take_in)
 
-    take_back = _verb(verbs, _take_back, "take-back", "take an intake back out of the store",
-                      "origin-compare take-back 3")  # fmt: skip
+    take_back = _verb(
+        verbs,
+        _take_back,
+        "take-back",
+        "take an intake back out of the store",
+        "origin-compare take-back 3",
+    )
     take_back.add_argument("intake", type=int, metavar="N", help="number of the intake")
     take_back.add_argument(
         "--with-dependants",
@@ -86,27 +101,43 @@ def _parser() -> argparse.ArgumentParser:
     intakes = _verb(verbs, _intakes, "intakes", "list what was taken in", "origin-compare intakes")
     _store_option(intakes)
 
-    season = _verb(verbs, _season, "season", "print the joined records, one row per batch",
-                   "origin-compare season --season 2024 --csv season_2024.csv")  # fmt: skip
+    season = _verb(
+        verbs,
+        _season,
+        "season",
+        "print the joined records, one row per batch",
+        "origin-compare season --season 2024 --csv season_2024.csv",
+    )
     _season_options(season)
     season.add_argument("--csv", type=Path, metavar="FILE", help="write all columns to this file")
     _store_option(season)
 
-    export = _verb(verbs, _export, "export", "write all sheets as open CSV files with their schema",
-                   "origin-compare export harvest_records/")  # fmt: skip
+    export = _verb(
+        verbs,
+        _export,
+        "export",
+        "write all sheets as open CSV files with their schema",
+        "origin-compare export harvest_records/",
+    )
     export.add_argument("folder", type=Path, metavar="FOLDER", help="new or empty folder")
     _season_options(export)
     _store_option(export)
 
-    opened = _verb(verbs, _open, "open", "open the app in the browser",
-                   "origin-compare open --demo")  # fmt: skip
+    opened = _verb(
+        verbs, _open, "open", "open the app in the browser", "origin-compare open --demo"
+    )
     opened.add_argument("--demo", action="store_true", help="on the invented distillery's files")
     opened.add_argument("--port", type=int, default=8610, help="port on this machine (8610)")
     opened.add_argument("--no-browser", action="store_true", help="leave the browser alone")
     _store_option(opened)
 
-    score = _verb(verbs, _score, "score", "open one tasting's scoring page for its assessors",
-                  "origin-compare score T25-7 --at 192.168.1.20")  # fmt: skip
+    score = _verb(
+        verbs,
+        _score,
+        "score",
+        "open one tasting's scoring page for its assessors",
+        "origin-compare score T25-7 --at 192.168.1.20",
+    )
     score.add_argument(
         "tasting", nargs="?", metavar="TASTING", help="name of the tasting (the last drawn up)"
     )

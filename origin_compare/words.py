@@ -103,10 +103,21 @@ _UNITS = (
 )
 
 _DECIMALS = (
-    ("_sg", 4), ("_ph", 2), ("_temp_c", 1), ("_t_ha", 2), ("_abv_pct", 1), ("_n_pct_dm", 2),
-    ("_h", 0), ("_l", 0), ("_kg", 0), ("_lpa_t", 0), ("_lpa", 0), ("_pct_dm", 1), ("_pct", 1),
+    ("_sg", 4),
+    ("_ph", 2),
+    ("_temp_c", 1),
+    ("_t_ha", 2),
+    ("_abv_pct", 1),
+    ("_n_pct_dm", 2),
+    ("_h", 0),
+    ("_l", 0),
+    ("_kg", 0),
+    ("_lpa_t", 0),
+    ("_lpa", 0),
+    ("_pct_dm", 1),
+    ("_pct", 1),
     ("_c", 1),
-)  # fmt: skip
+)
 _NAMES_BY_DECIMALS = {
     0: "lpa hours df df_batch df_error share_pct from_h to_h likely_h season",
     1: "lag_h reading_gap_h h_above_window f run_off_h amount steps group_low group_high",

@@ -22,9 +22,13 @@ def main() -> None:
     at_first = st.session_state.setdefault("of_at_first", "grower" if alone else "batch")
     with st.container(horizontal=True, key="noprint_of"):
         of = st.segmented_control(
-            "Look at", list(WORDS), default=at_first, format_func=WORDS.__getitem__, key="of",
+            "Look at",
+            list(WORDS),
+            default=at_first,
+            format_func=WORDS.__getitem__,
+            key="of",
             bind="query-params",
-        )  # fmt: skip
+        )
         if of == "grower":
             growers = sorted(asked.season.sheets["lots"]["grower_id"].dropna().unique())
             grower = parts.pick("Grower", growers, "grower", width=240)

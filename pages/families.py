@@ -26,9 +26,15 @@ with parts.question("Which batches are alike, and what do they make together?"):
         batch = parts.pick("Batch", scored, "batch", width=220)
         margin = st.number_input(
             "A difference that would not matter, score points",
-            min_value=0.1, max_value=5.0, value=1.0, step=0.1, key="margin", width=330,
-            bind="query-params", persist_state="session",
-        )  # fmt: skip
+            min_value=0.1,
+            max_value=5.0,
+            value=1.0,
+            step=0.1,
+            key="margin",
+            width=330,
+            bind="query-params",
+            persist_state="session",
+        )
     near = asked.nearest(batch, margin)
     parts.help_with(
         near,
@@ -52,8 +58,10 @@ with parts.question("Which batches are alike, and what do they make together?"):
                 }
             ),
             disabled=["attribute", "lowest batch", "highest batch"],
-            hide_index=True, width=560, key="wanted",
-        )  # fmt: skip
+            hide_index=True,
+            width=560,
+            key="wanted",
+        )
         with st.container(horizontal=True, vertical_alignment="bottom"):
             lpa = st.number_input(
                 "Pure alcohol wanted, L", min_value=1.0, value=500.0, step=50.0, width=200

@@ -152,19 +152,28 @@ def test_export_writes_a_package(
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        (["take-back", "4"], "There is no intake 4 in the store. List the intakes to see "
-         "their numbers."),
-        (["season", "--season", "1999"], "There is no lot of harvest 1999. Harvests on record: "
-         "none."),
+        (
+            ["take-back", "4"],
+            "There is no intake 4 in the store. List the intakes to see their numbers.",
+        ),
+        (
+            ["season", "--season", "1999"],
+            "There is no lot of harvest 1999. Harvests on record: none.",
+        ),
         (["check", "nowhere"], "nowhere: there is no such file or folder. Check the path."),
-        (["intakes", "--store", "not a url"], "The store 'not a url' cannot be opened: Could not "
-         "parse SQLAlchemy URL from given URL string. Check that the place exists, that you may "
-         "write there and that it is a store of this program."),
-        (["season", "--csv", "nowhere/out.csv"], "nowhere/out.csv: No such file or directory. "
-         "Check the place."),
+        (
+            ["intakes", "--store", "not a url"],
+            "The store 'not a url' cannot be opened: Could not "
+            "parse SQLAlchemy URL from given URL string. Check that the place exists, that you may "
+            "write there and that it is a store of this program.",
+        ),
+        (
+            ["season", "--csv", "nowhere/out.csv"],
+            "nowhere/out.csv: No such file or directory. Check the place.",
+        ),
         (["score"], "No tasting is drawn up in this store. Draw one up on the Tasting page first."),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_done_is_said_in_one_sentence(
     arguments: list[str], sentence: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -231,8 +240,11 @@ def test_the_demo_is_filled_once_and_never_into_records_of_one_s_own(
 def test_run_as_a_module(sheets: Path) -> None:
     whole = subprocess.run(
         [sys.executable, "-m", "origin_compare", "check", str(sheets)],
-        capture_output=True, text=True, check=False, env=os.environ,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ,
+    )
     assert (whole.returncode, whole.stderr) == (0, "")
     assert whole.stdout.startswith("Takes in 2 growers")
 

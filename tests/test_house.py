@@ -197,15 +197,17 @@ def test_no_text_is_the_defaults() -> None:
             "house rules line 1, without: 'windows.og' is no window of the defaults. Did you mean "
             '"windows.og_sg"?',
         ),
-        ("without = 'windows.og_sg'\n", "house rules line 1, without: 'windows.og_sg' is not a "
-         "list of names."),
+        (
+            "without = 'windows.og_sg'\n",
+            "house rules line 1, without: 'windows.og_sg' is not a list of names.",
+        ),
         (
             "[windows.length_h]\nlow = 12O\n",
             "house rules: not valid TOML: Expected newline or end of document after a statement "
             "(at line 2, column 9).",
         ),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_used_is_named_with_its_line(text: str, message: str) -> None:
     assert _refused(text) == message
 

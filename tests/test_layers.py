@@ -148,8 +148,11 @@ def test_no_pages_folder_beside_the_entry_script() -> None:
 def test_no_room_is_crowded() -> None:
     rooms = {path.parent for path in INSIDE.values()}
     files = {room: [one for one in room.glob("*.py") if one.stem != "__init__"] for room in rooms}
-    crowded = {_name(room / "__init__.py"): len(found) for room, found in files.items()
-               if len(found) > MOST_SIDE_BY_SIDE}  # fmt: skip
+    crowded = {
+        _name(room / "__init__.py"): len(found)
+        for room, found in files.items()
+        if len(found) > MOST_SIDE_BY_SIDE
+    }
     assert not crowded, f"give these rooms of their own: {crowded}"
 
 

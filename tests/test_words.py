@@ -43,5 +43,8 @@ def test_unlike_figures_in_one_column_keep_three_digits() -> None:
 
 def test_a_chance_is_never_said_to_be_zero() -> None:
     assert [words.chance(p) for p in (0.0, 0.0004, 0.0312, float("nan"))] == [
-        "<0.001", "<0.001", "0.031", "",
-    ]  # fmt: skip
+        "<0.001",
+        "<0.001",
+        "0.031",
+        "",
+    ]

@@ -42,30 +42,82 @@ class _Step:
 
 _OF_LOT = (
     _Step("grain delivered", "delivered_t", "t", says="over the weigh-bridge"),
-    _Step("grain steeped", "steeped_t", "t", "grain_steeped_pct", "delivered_t",
-          says="of the grain delivered"),
-    _Step("malt made", "made_t", "t", "malt_per_grain_pct", "steeped_t",
-          says="of the grain steeped"),
-    _Step("malt mashed", "malt_t", "t", "malt_mashed_pct", "made_t", "not mashed, or no weight",
-          "of the malt made"),
-)  # fmt: skip
+    _Step(
+        "grain steeped",
+        "steeped_t",
+        "t",
+        "grain_steeped_pct",
+        "delivered_t",
+        says="of the grain delivered",
+    ),
+    _Step(
+        "malt made", "made_t", "t", "malt_per_grain_pct", "steeped_t", says="of the grain steeped"
+    ),
+    _Step(
+        "malt mashed",
+        "malt_t",
+        "t",
+        "malt_mashed_pct",
+        "made_t",
+        "not mashed, or no weight",
+        "of the malt made",
+    ),
+)
 _OF_BATCH = (
-    _Step("grain steeped", "grain_t", "t", nothing="no weights of grain and malt",
-          says="for this batch's malt"),
-    _Step("malt mashed", "malt_t", "t", "malt_per_grain_pct", "grain_t", "no weight of grist",
-          "of the grain steeped"),
-)  # fmt: skip
+    _Step(
+        "grain steeped",
+        "grain_t",
+        "t",
+        nothing="no weights of grain and malt",
+        says="for this batch's malt",
+    ),
+    _Step(
+        "malt mashed",
+        "malt_t",
+        "t",
+        "malt_per_grain_pct",
+        "grain_t",
+        "no weight of grist",
+        "of the grain steeped",
+    ),
+)
 _ONWARD = (
-    _Step("extract in the malt", "laboratory_kg", "kg", nothing="no extract or moisture of malt",
-          says="by the certificate"),
-    _Step("extract in the wort", "extract_kg", "kg", "brewhouse_yield_pct", "laboratory_kg",
-          "no volume or gravity of wort", "of the extract in the malt"),
+    _Step(
+        "extract in the malt",
+        "laboratory_kg",
+        "kg",
+        nothing="no extract or moisture of malt",
+        says="by the certificate",
+    ),
+    _Step(
+        "extract in the wort",
+        "extract_kg",
+        "kg",
+        "brewhouse_yield_pct",
+        "laboratory_kg",
+        "no volume or gravity of wort",
+        "of the extract in the malt",
+    ),
     _Step("alcohol by gravity", "gravity_lpa", _LPA, nothing="no original or last gravity"),
-    _Step("alcohol in the wash", "wash_lpa", _LPA, "wash_over_gravity_pct", "gravity_lpa",
-          "no wash charge", "of the alcohol by gravity"),
-    _Step("alcohol in new make", "new_make_lpa", _LPA, "new_make_over_wash_pct", "wash_lpa",
-          "not distilled, or no volume", "of the wash"),
-)  # fmt: skip
+    _Step(
+        "alcohol in the wash",
+        "wash_lpa",
+        _LPA,
+        "wash_over_gravity_pct",
+        "gravity_lpa",
+        "no wash charge",
+        "of the alcohol by gravity",
+    ),
+    _Step(
+        "alcohol in new make",
+        "new_make_lpa",
+        _LPA,
+        "new_make_over_wash_pct",
+        "wash_lpa",
+        "not distilled, or no volume",
+        "of the wash",
+    ),
+)
 
 
 @dataclass(frozen=True)

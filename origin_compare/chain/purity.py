@@ -127,10 +127,18 @@ class Reckoning:
             under = [one for one in self.heels.get(batch_id, []) if one.step == "spirit"]
             share = heels.with_heels(charge, under, lambda other: self._grain(other, name))
         return Purity(
-            batch_id, self.level, name, share, grain,
-            self._parts(batch_id, name, fresh, old, share), self._reasons(batch, share, old),
-            self._assumptions(batch), mine, bool(len(mine)), self._taken_as_none(),
-        )  # fmt: skip
+            batch_id,
+            self.level,
+            name,
+            share,
+            grain,
+            self._parts(batch_id, name, fresh, old, share),
+            self._reasons(batch, share, old),
+            self._assumptions(batch),
+            mine,
+            bool(len(mine)),
+            self._taken_as_none(),
+        )
 
     def _taken_as_none(self) -> tuple[str, ...]:
         silent = ("heels",) if heels.not_stated(self.season) else ()

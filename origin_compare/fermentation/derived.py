@@ -108,15 +108,42 @@ def derived(season: Season, rules: HouseRules) -> Derived:
 
 
 _COLUMNS = [
-    "batch_id", "still_fermenting", "length_h", "so_far_h", "length_from",
-    "peak_temp_c", "peak_temp_h", "h_above_window", "final_ph", "final_ph_h",
-    "final_sg", "final_sg_h", "apparent_attenuation_pct", "real_attenuation_pct",
-    "wash_abv_calc_pct", "lag_h", "lag_se_h", "max_rate_deg_h", "hour_90_pct",
-    "level_h", "secondary_h", "curve_form", "curve_borrowed_from", "curve_status",
-    "curve_reason", "lpa", "spirit_yield_lpa_t", "yeast_g_l", "co2_kg",
-    "acid_status", "after_yeast_ph", "lactic_from_h", "lactic_from_se_h", "n_readings",
+    "batch_id",
+    "still_fermenting",
+    "length_h",
+    "so_far_h",
+    "length_from",
+    "peak_temp_c",
+    "peak_temp_h",
+    "h_above_window",
+    "final_ph",
+    "final_ph_h",
+    "final_sg",
+    "final_sg_h",
+    "apparent_attenuation_pct",
+    "real_attenuation_pct",
+    "wash_abv_calc_pct",
+    "lag_h",
+    "lag_se_h",
+    "max_rate_deg_h",
+    "hour_90_pct",
+    "level_h",
+    "secondary_h",
+    "curve_form",
+    "curve_borrowed_from",
+    "curve_status",
+    "curve_reason",
+    "lpa",
+    "spirit_yield_lpa_t",
+    "yeast_g_l",
+    "co2_kg",
+    "acid_status",
+    "after_yeast_ph",
+    "lactic_from_h",
+    "lactic_from_se_h",
+    "n_readings",
     "n_set_aside",
-]  # fmt: skip
+]
 
 _NAN = float("nan")
 
@@ -183,10 +210,15 @@ def _ends(batch: dict, log: pd.DataFrame, running: bool) -> dict[str, object]:
     ph, ph_h = _last(log, "ph", running)
     final, final_h = _last(log, "sg", running)
     row: dict[str, object] = {
-        "final_ph": ph, "final_ph_h": ph_h, "final_sg": final, "final_sg_h": final_h,
-        "apparent_attenuation_pct": _NAN, "real_attenuation_pct": _NAN,
-        "wash_abv_calc_pct": _NAN, "co2_kg": _NAN,
-    }  # fmt: skip
+        "final_ph": ph,
+        "final_ph_h": ph_h,
+        "final_sg": final,
+        "final_sg_h": final_h,
+        "apparent_attenuation_pct": _NAN,
+        "real_attenuation_pct": _NAN,
+        "wash_abv_calc_pct": _NAN,
+        "co2_kg": _NAN,
+    }
     start = batch.get("og_sg")
     # a "final" gravity above the original is a slip of the pen, not an attenuation
     if pd.isna(final) or pd.isna(start) or not start > 1.0 or final >= start:
@@ -210,12 +242,16 @@ def _course(curve: Curve | None) -> dict[str, object]:
     if curve is None:
         return {"curve_status": "not_identified", "curve_reason": "no gravity reading"}
     return {
-        "lag_h": curve.lag_h, "lag_se_h": curve.lag_se_h,
-        "max_rate_deg_h": curve.max_rate_deg_h, "hour_90_pct": curve.hour_90_pct,
-        "level_h": curve.level_h, "curve_form": curve.form,
+        "lag_h": curve.lag_h,
+        "lag_se_h": curve.lag_se_h,
+        "max_rate_deg_h": curve.max_rate_deg_h,
+        "hour_90_pct": curve.hour_90_pct,
+        "level_h": curve.level_h,
+        "curve_form": curve.form,
         "curve_borrowed_from": curve.borrowed_from,
-        "curve_status": curve.status, "curve_reason": curve.reason,
-    }  # fmt: skip
+        "curve_status": curve.status,
+        "curve_reason": curve.reason,
+    }
 
 
 def _secondary(row: Mapping[str, Any]) -> float:
@@ -227,9 +263,11 @@ def _acid(curve: AcidCurve | None) -> dict[str, object]:
     if curve is None:
         return {"acid_status": "not_identified"}
     return {
-        "acid_status": curve.status, "after_yeast_ph": curve.after_yeast_ph,
-        "lactic_from_h": curve.lactic_from_h, "lactic_from_se_h": curve.lactic_from_se_h,
-    }  # fmt: skip
+        "acid_status": curve.status,
+        "after_yeast_ph": curve.after_yeast_ph,
+        "lactic_from_h": curve.lactic_from_h,
+        "lactic_from_se_h": curve.lactic_from_se_h,
+    }
 
 
 def _account(batch: dict) -> dict[str, object]:

@@ -214,8 +214,17 @@ def replay(judged: Judged, at_h: float) -> pd.DataFrame:
         low_sg, high_sg = (1 + one / 1000 for one in end_interval(model, then, whole, GRAVITY))
         low_ph, high_ph = end_interval(model, then, whole, PH)
         sg, ph = 1 + float(last[GRAVITY][-1]) / 1000, float(last[PH][-1])
-        rows.append((name, sg, ph, low_sg <= sg <= high_sg, low_ph <= ph <= high_ph,
-                     high_sg - low_sg, high_ph - low_ph))  # fmt: skip
+        rows.append(
+            (
+                name,
+                sg,
+                ph,
+                low_sg <= sg <= high_sg,
+                low_ph <= ph <= high_ph,
+                high_sg - low_sg,
+                high_ph - low_ph,
+            )
+        )
     columns = ["batch_id", "final_sg", "final_ph", "sg_inside", "ph_inside", "sg_wide", "ph_wide"]
     return pd.DataFrame(rows, columns=columns)
 

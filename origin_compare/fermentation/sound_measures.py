@@ -23,22 +23,37 @@ from origin_compare.fermentation.doubtful_readings import CHANNEL_WORDS
 
 _ONE_READING = {
     "gravity": (
-        "final_sg", "apparent_attenuation_pct", "real_attenuation_pct", "wash_abv_calc_pct",
+        "final_sg",
+        "apparent_attenuation_pct",
+        "real_attenuation_pct",
+        "wash_abv_calc_pct",
         "co2_kg",
     ),
     "pH": ("final_ph",),
     "temperature": ("peak_temp_c", "peak_temp_h", "h_above_window"),
-}  # fmt: skip
+}
 """By channel: the columns of `Derived` that one reading decides."""
 _FIGURES = {
-    "gravity": (*_ONE_READING["gravity"], "lag_h", "lag_se_h", "max_rate_deg_h", "hour_90_pct",
-                "level_h", "secondary_h"),
+    "gravity": (
+        *_ONE_READING["gravity"],
+        "lag_h",
+        "lag_se_h",
+        "max_rate_deg_h",
+        "hour_90_pct",
+        "level_h",
+        "secondary_h",
+    ),
     "pH": (*_ONE_READING["pH"], "after_yeast_ph", "lactic_from_h", "lactic_from_se_h"),
     "temperature": _ONE_READING["temperature"],
     "clock": (
-        "lag_h", "hour_90_pct", "level_h", "secondary_h", "lactic_from_h", "peak_temp_h",
+        "lag_h",
+        "hour_90_pct",
+        "level_h",
+        "secondary_h",
+        "lactic_from_h",
+        "peak_temp_h",
     ),
-}  # fmt: skip
+}
 """By what is in doubt: the columns read off it."""
 _HOUR_OF = {"gravity": "final_sg_h", "pH": "final_ph_h", "temperature": "peak_temp_h"}
 """The hour of that one reading."""

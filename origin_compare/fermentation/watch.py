@@ -209,10 +209,20 @@ def _vessel(
     asked = verdict.running and gap_h > 0
     due = read_at + (pd.Timedelta(hours=gap_h) if asked else pd.Timedelta("NaT"))
     return Vessel(
-        verdict.batch_id, verdict.vessel, verdict.status, verdict.running,
-        float(log["hours"].max()) if len(log) else 0.0, sg, ph, temp, _co2(batch, sg),
-        read_at, due, ahead, untold,
-    )  # fmt: skip
+        verdict.batch_id,
+        verdict.vessel,
+        verdict.status,
+        verdict.running,
+        float(log["hours"].max()) if len(log) else 0.0,
+        sg,
+        ph,
+        temp,
+        _co2(batch, sg),
+        read_at,
+        due,
+        ahead,
+        untold,
+    )
 
 
 def _there(moment: pd.Timestamp, rules: HouseRules) -> pd.Timestamp:
@@ -272,11 +282,15 @@ def _of_running(
         )
         items.append(Watched(one.batch_id, one.vessel, "chance", says, "watch pH and cooling"))
     return items + [
-        Watched(one.batch_id, one.vessel, "set aside",
-                f"{one.batch_id} at {aside.hours:.0f} h, set aside: {aside.why}.",
-                "read again, by hand")
+        Watched(
+            one.batch_id,
+            one.vessel,
+            "set aside",
+            f"{one.batch_id} at {aside.hours:.0f} h, set aside: {aside.why}.",
+            "read again, by hand",
+        )
         for aside in verdict.aside[:3]
-    ]  # fmt: skip
+    ]
 
 
 def _last_outside(name: str, judged: Judged | None) -> str:
@@ -322,8 +336,11 @@ def _overdue(name: str, log: pd.DataFrame, latest: pd.Timestamp, gap_h: float) -
 
 def _probes(batches: Sequence[dict], verdicts: Departures) -> list[Watched]:
     """Instruments doubted in the newest batch of a vessel, so likely still on it."""
-    newest = {verdicts.of(str(batch["batch_id"])).vessel: str(batch["batch_id"])
-              for batch in batches if pd.notna(batch.get("vessel"))}  # fmt: skip
+    newest = {
+        verdicts.of(str(batch["batch_id"])).vessel: str(batch["batch_id"])
+        for batch in batches
+        if pd.notna(batch.get("vessel"))
+    }
     items = []
     for vessel, name in newest.items():
         one = verdicts.of(name)

@@ -38,9 +38,14 @@ def chain(view: ChainView, dark: bool = False) -> go.Figure:
     figure.update_layout(margin={"t": 8, "b": 8})
     figure.update_xaxes(visible=False, range=[0, 1], fixedrange=True)
     figure.update_yaxes(
-        tickvals=list(range(len(labels))), ticktext=labels, fixedrange=True,
-        range=[len(labels) - 0.5, -0.5], showgrid=False, showline=False, ticks="",
-    )  # fmt: skip
+        tickvals=list(range(len(labels))),
+        ticktext=labels,
+        fixedrange=True,
+        range=[len(labels) - 0.5, -0.5],
+        showgrid=False,
+        showline=False,
+        ticks="",
+    )
     return figure
 
 
@@ -60,19 +65,29 @@ def _step(part: Any) -> str:
 def _box(figure: go.Figure, place: int, start: float, share: float, part: Any, dark: bool) -> None:
     shades = ink(dark)
     figure.add_shape(
-        type="rect", x0=start + _GAP, x1=start + share - _GAP,
-        y0=place - _HEIGHT / 2, y1=place + _HEIGHT / 2,
-        fillcolor=shades.window if part.there else "rgba(0,0,0,0)", layer="below",
+        type="rect",
+        x0=start + _GAP,
+        x1=start + share - _GAP,
+        y0=place - _HEIGHT / 2,
+        y1=place + _HEIGHT / 2,
+        fillcolor=shades.window if part.there else "rgba(0,0,0,0)",
+        layer="below",
         line={"color": shades.soft, "width": 1, "dash": "solid" if part.there else "dash"},
-    )  # fmt: skip
+    )
     figure.add_annotation(
-        x=start + share / 2, y=place, showarrow=False, text=_label(part, int(_LONGEST * share)),
+        x=start + share / 2,
+        y=place,
+        showarrow=False,
+        text=_label(part, int(_LONGEST * share)),
         font={"size": 13, "color": shades.text if part.there else shades.soft},
-    )  # fmt: skip
+    )
     figure.add_scatter(
-        x=[start + share / 2], y=[place], mode="markers", marker={"opacity": 0, "size": 24},
+        x=[start + share / 2],
+        y=[place],
+        mode="markers",
+        marker={"opacity": 0, "size": 24},
         hovertemplate=f"{part.step} {part.name}: {part.says}<extra></extra>",
-    )  # fmt: skip
+    )
 
 
 def _label(part: Any, room: int) -> str:
@@ -101,15 +116,22 @@ def _purity(figure: go.Figure, view: ChainView, place: int, dark: bool) -> None:
     )
     for end, opacity in ((share.most, 0.16), (share.least, 0.30)):
         figure.add_shape(
-            **box, x0=_GAP, x1=max(_GAP, end - _GAP), fillcolor=shades.accent, opacity=opacity,
+            **box,
+            x0=_GAP,
+            x1=max(_GAP, end - _GAP),
+            fillcolor=shades.accent,
+            opacity=opacity,
             line={"width": 0},
-        )  # fmt: skip
+        )
     words = f"<b>{view.purity.of}</b> &nbsp; {share.words()}, from least to most"
     figure.add_annotation(x=0.5, y=place, showarrow=False, text=words)
     figure.add_scatter(
-        x=[0.5], y=[place], mode="markers", marker={"opacity": 0, "size": 24},
+        x=[0.5],
+        y=[place],
+        mode="markers",
+        marker={"opacity": 0, "size": 24},
         hovertemplate=f"{words}<extra></extra>",
-    )  # fmt: skip
+    )
 
 
 # One grower: three columns of boxes, joined by bands as broad as the malt that went that way.
@@ -128,8 +150,9 @@ def grower_chain(view: GrowerChain, dark: bool = False) -> go.Figure:
     ways = view.ways.assign(height=_heights(view.ways))
     figure = go.Figure()
     tops = {column: _tops(ways, column) for column in _COLUMNS}
-    deepest = max((top + height for one in tops.values() for top, height, _ in one.values()),
-                  default=1.0)  # fmt: skip
+    deepest = max(
+        (top + height for one in tops.values() for top, height, _ in one.values()), default=1.0
+    )
     for left, right in (("lot_id", "malt_id"), ("malt_id", "batch_id")):
         _bands(figure, ways, (left, tops[left]), (right, tops[right]), dark)
     shares = view.batches.set_index("batch_id")["share"]
@@ -142,9 +165,15 @@ def grower_chain(view: GrowerChain, dark: bool = False) -> go.Figure:
     figure.update_yaxes(visible=False, range=[deepest + 0.1, -0.1], fixedrange=True)
     for column, (start, _) in _COLUMNS.items():
         figure.add_annotation(
-            x=start, xanchor="left", y=1, yref="paper", yanchor="bottom", showarrow=False,
-            text=_HEADS[column], font={"size": 13, "color": ink(dark).soft},
-        )  # fmt: skip
+            x=start,
+            xanchor="left",
+            y=1,
+            yref="paper",
+            yanchor="bottom",
+            showarrow=False,
+            text=_HEADS[column],
+            font={"size": 13, "color": ink(dark).soft},
+        )
     return figure
 
 
@@ -194,49 +223,72 @@ def _bands(
         x0, x1 = _COLUMNS[start][1], _COLUMNS[end][0]
         middle = (x0 + x1) / 2
         figure.add_shape(
-            type="path", fillcolor=ink(dark).window, line={"width": 0}, layer="below",
+            type="path",
+            fillcolor=ink(dark).window,
+            line={"width": 0},
+            layer="below",
             path=f"M {x0},{y0} C {middle},{y0} {middle},{y1} {x1},{y1} L {x1},{y1 + height} "
             f"C {middle},{y1 + height} {middle},{y0 + height} {x0},{y0 + height} Z",
-        )  # fmt: skip
+        )
 
 
 def _node(
-    figure: go.Figure, column: str, name: str, box: Box, share: float | None,
-    view: GrowerChain, dark: bool,
-) -> None:  # fmt: skip
+    figure: go.Figure,
+    column: str,
+    name: str,
+    box: Box,
+    share: float | None,
+    view: GrowerChain,
+    dark: bool,
+) -> None:
     shades, (x0, x1), (top, height, own) = ink(dark), _COLUMNS[column], box
-    mashed = column != "lot_id" or view.ways.loc[
-        view.ways["lot_id"] == name, "batch_id"
-    ].notna().any()  # fmt: skip
+    mashed = (
+        column != "lot_id" or view.ways.loc[view.ways["lot_id"] == name, "batch_id"].notna().any()
+    )
     if height > own + 1e-9 and share is not None and share < 1:
         _rect(figure, x0, x1, top + own, top + height, shades, there=False)
         if height - own > _BETWEEN:
             figure.add_annotation(
-                x=x0 + 0.008, xanchor="left", y=top + (own + height) / 2, showarrow=False,
-                text="other growers", font={"size": 12, "color": shades.soft},
-            )  # fmt: skip
+                x=x0 + 0.008,
+                xanchor="left",
+                y=top + (own + height) / 2,
+                showarrow=False,
+                text="other growers",
+                font={"size": 12, "color": shades.soft},
+            )
     height_own = own if share is not None and share < 1 else height
     _rect(figure, x0, x1, top, top + height_own, shades, there=bool(mashed))
     figure.add_annotation(
-        x=x0 + 0.008, xanchor="left", y=top + height_own / 2, showarrow=False, align="left",
+        x=x0 + 0.008,
+        xanchor="left",
+        y=top + height_own / 2,
+        showarrow=False,
+        align="left",
         text="<br>".join(_lines(column, name, share, view)),
         font={"size": 13, "color": shades.text if mashed else shades.soft},
-    )  # fmt: skip
+    )
     figure.add_scatter(
-        x=[(x0 + x1) / 2], y=[top + height / 2], mode="markers",
+        x=[(x0 + x1) / 2],
+        y=[top + height / 2],
+        mode="markers",
         marker={"opacity": 0, "size": 30},
         hovertemplate=f"{'<br>'.join(_hover(column, name, view))}<extra></extra>",
-    )  # fmt: skip
+    )
 
 
 def _rect(
     figure: go.Figure, x0: float, x1: float, y0: float, y1: float, shades: Any, there: bool
 ) -> None:
     figure.add_shape(
-        type="rect", x0=x0, x1=x1, y0=y0, y1=y1, layer="below",
+        type="rect",
+        x0=x0,
+        x1=x1,
+        y0=y0,
+        y1=y1,
+        layer="below",
         fillcolor=shades.window if there else "rgba(0,0,0,0)",
         line={"color": shades.soft, "width": 1, "dash": "solid" if there else "dash"},
-    )  # fmt: skip
+    )
 
 
 def _lines(column: str, name: str, share: float | None, view: GrowerChain) -> Iterable[str]:

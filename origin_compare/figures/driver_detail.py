@@ -32,24 +32,38 @@ def opened(found: Opened, dark: bool = False) -> go.Figure:
     shades = ink(dark)
     shown = list(found.process)
     figure = make_subplots(
-        rows=1, cols=len(shown), shared_yaxes=True, horizontal_spacing=0.025,
+        rows=1,
+        cols=len(shown),
+        shared_yaxes=True,
+        horizontal_spacing=0.025,
         subplot_titles=[_headline(found, name) for name in shown],
-    )  # fmt: skip
+    )
     seasons = sorted(found.points["season"].unique())
     for column, name in enumerate(shown, start=1):
         line = found.lines[found.lines["process"] == name]
         verdict = str(found.slopes.loc[found.slopes["process"] == name, "verdict"].iloc[0])
         colour = shades.accent if verdict == "clear" else shades.estimate
         figure.add_scatter(
-            x=[*line["at"], *line["at"][::-1]], y=[*line["low"], *line["high"][::-1]],
-            fill="toself", fillcolor=_pale(colour), line={"width": 0}, hoverinfo="skip",
-            mode="lines", row=1, col=column,
-        )  # fmt: skip
+            x=[*line["at"], *line["at"][::-1]],
+            y=[*line["low"], *line["high"][::-1]],
+            fill="toself",
+            fillcolor=_pale(colour),
+            line={"width": 0},
+            hoverinfo="skip",
+            mode="lines",
+            row=1,
+            col=column,
+        )
         dash = "dash" if line["kind"].iloc[0] == "alone" else "solid"
         figure.add_scatter(
-            x=line["at"], y=line["fit"], mode="lines", hoverinfo="skip",
-            line={"color": colour, "width": 2, "dash": dash}, row=1, col=column,
-        )  # fmt: skip
+            x=line["at"],
+            y=line["fit"],
+            mode="lines",
+            hoverinfo="skip",
+            line={"color": colour, "width": 2, "dash": dash},
+            row=1,
+            col=column,
+        )
         for place, season in enumerate(seasons):
             _batches(figure, found, name, season, place, column, dark)
     dress(figure, dark, height=420, left=62)
@@ -68,7 +82,9 @@ def _batches(
     rows = found.points[found.points["season"] == season]
     marked = rows["batch_id"].isin(found.named[name])
     figure.add_scatter(
-        x=rows[name], y=rows["estimate"], mode="markers+text",
+        x=rows[name],
+        y=rows["estimate"],
+        mode="markers+text",
         text=rows["batch_id"].where(marked, ""),
         textposition=_inwards(rows[name], found.points[name]),
         textfont={"size": 12, "color": shades.text},
@@ -78,16 +94,20 @@ def _batches(
             "color": [shades.text if one else shades.soft for one in marked],
         },
         error_y={
-            "type": "data", "symmetric": False,
+            "type": "data",
+            "symmetric": False,
             "array": rows["high"] - rows["estimate"],
             "arrayminus": rows["estimate"] - rows["low"],
-            "color": shades.faint, "thickness": 1, "width": 0,
+            "color": shades.faint,
+            "thickness": 1,
+            "width": 0,
         },
         customdata=rows[["batch_id", found.origin, "low", "high"]].to_numpy(),
         hovertemplate="%{customdata[0]} (%{customdata[1]})<br>%{y:.2f} "
         "(%{customdata[2]:.2f} to %{customdata[3]:.2f}) at %{x}<extra></extra>",
-        row=1, col=column,
-    )  # fmt: skip
+        row=1,
+        col=column,
+    )
 
 
 def _inwards(at: pd.Series, every: pd.Series) -> list[str]:
@@ -141,12 +161,14 @@ def origins(
         at = [place + shift for place in places]
         figure.add_trace(interval(table[low], table[high], at, colour))
         figure.add_scatter(
-            x=table[mid], y=at, mode="markers",
+            x=table[mid],
+            y=at,
+            mode="markers",
             marker={"symbol": symbol, "size": 9, "color": colour},
             customdata=list(zip(names, table[low], table[high], strict=True)),
             hovertemplate=f"%{{customdata[0]}}, {says}: %{{x:.2f}} (%{{customdata[1]:.2f}} to "
             "%{customdata[2]:.2f})<extra></extra>",
-        )  # fmt: skip
+        )
     if agreement is not None:
         _harvests(figure, agreement, list(table[key]), key, across, attribute or grower, dark)
     dress(figure, dark, height=26 * len(names) + 110, left=90)
@@ -171,11 +193,13 @@ def _harvests(
         rows = means[(means["season"] == season) & means[key].isin(names)]
         colour = OKABE_ITO[(1, 2, 3, 4)[place % 4]]
         figure.add_scatter(
-            x=rows["score"], y=[names.index(name) + 0.38 for name in rows[key]], mode="markers",
+            x=rows["score"],
+            y=[names.index(name) + 0.38 for name in rows[key]],
+            mode="markers",
             marker={"symbol": f"{SYMBOLS[1 + place % 4]}-open", "size": 6, "color": colour},
             customdata=rows[["season", "n"]].to_numpy(),
             hovertemplate="%{customdata[0]}: %{x:.2f}, %{customdata[1]} batches<extra></extra>",
-        )  # fmt: skip
+        )
 
 
 def season_signs(agreement: Agreement) -> str:
@@ -204,12 +228,14 @@ def traits(found: Traits, attribute: str, dark: bool = False) -> go.Figure:
         at = [name for name, one in zip(names, mine, strict=True) if one]
         figure.add_trace(interval(rows.loc[mine, "low"], rows.loc[mine, "high"], at, colour))
         figure.add_scatter(
-            x=rows.loc[mine, "slope"], y=at, mode="markers",
+            x=rows.loc[mine, "slope"],
+            y=at,
+            mode="markers",
             marker={"size": size, "color": colour},
             customdata=rows.loc[mine, ["low", "high", "verdict"]].to_numpy(),
             hovertemplate="%{y}: %{x:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f}), "
             "%{customdata[2]}<extra></extra>",
-        )  # fmt: skip
+        )
     dress(figure, dark, height=27 * len(names) + 100, left=230)
     figure.update_yaxes(categoryorder="array", categoryarray=names, autorange="reversed")
     figure.update_xaxes(title_text="score points")
@@ -234,18 +260,24 @@ def fixed_hours(found: FixedHours, attribute: str, dark: bool = False) -> go.Fig
         ):
             part = mine[mine["verdict"].isin(verdicts)]
             figure.add_scatter(
-                x=part["hour"], y=part["slope"], mode="markers",
+                x=part["hour"],
+                y=part["slope"],
+                mode="markers",
                 marker={"symbol": symbol, "size": 10, "color": colour, "line": {"width": 2}},
                 error_y={
-                    "type": "data", "symmetric": False, "width": 0, "color": colour,
+                    "type": "data",
+                    "symmetric": False,
+                    "width": 0,
+                    "color": colour,
                     "array": part["high"] - part["slope"],
                     "arrayminus": part["slope"] - part["low"],
                 },
                 customdata=part[["low", "high", "verdict"]].to_numpy(),
                 hovertemplate="%{x} h: %{y:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f}), "
                 "%{customdata[2]}<extra></extra>",
-                row=1, col=column,
-            )  # fmt: skip
+                row=1,
+                col=column,
+            )
         figure.add_hline(y=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
     dress(figure, dark, height=300, left=60)
     figure.update_annotations(font={"size": 12, "color": shades.soft})
@@ -270,12 +302,16 @@ def variance_parts(found: VarianceParts, dark: bool = False) -> go.Figure:
             line = interval(rows["low"], rows["high"], at, shades.estimate)
             figure.add_trace(line, row=1, col=column)
         figure.add_scatter(
-            x=rows["sd"], y=at, mode="markers", marker={"size": 8, "color": shades.estimate},
+            x=rows["sd"],
+            y=at,
+            mode="markers",
+            marker={"size": 8, "color": shades.estimate},
             customdata=rows[["low", "high"]].to_numpy(),
             hovertemplate="%{y}: %{x:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f})"
             "<extra></extra>",
-            row=1, col=column,
-        )  # fmt: skip
+            row=1,
+            col=column,
+        )
     dress(figure, dark, height=27 * len(names) + 120, left=110)
     figure.update_layout(margin={"t": 58})
     figure.update_annotations(font={"size": 12, "color": shades.soft})
@@ -297,20 +333,29 @@ def path(found: Path, dark: bool = False) -> go.Figure:
     ]
     per = step(found.trait)[1]
     figure = make_subplots(
-        rows=1, cols=3, shared_yaxes=True, horizontal_spacing=0.025,
+        rows=1,
+        cols=3,
+        shared_yaxes=True,
+        horizontal_spacing=0.025,
         subplot_titles=[f"{head}<br>points per {per}" for head in heads],
-    )  # fmt: skip
+    )
     for column, part in enumerate(("by_way_of", "direct", "total"), start=1):
         seen = (rows[f"{part}_low"] > 0) | (rows[f"{part}_high"] < 0)
         colour = [shades.accent if one else shades.estimate for one in seen]
         figure.add_trace(
             interval(rows[f"{part}_low"], rows[f"{part}_high"], names, shades.estimate),
-            row=1, col=column,
-        )  # fmt: skip
+            row=1,
+            col=column,
+        )
         figure.add_scatter(
-            x=rows[part], y=names, mode="markers", marker={"size": 9, "color": colour},
-            hovertemplate="%{y}: %{x:.2f}<extra></extra>", row=1, col=column,
-        )  # fmt: skip
+            x=rows[part],
+            y=names,
+            mode="markers",
+            marker={"size": 9, "color": colour},
+            hovertemplate="%{y}: %{x:.2f}<extra></extra>",
+            row=1,
+            col=column,
+        )
         figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
     dress(figure, dark, height=27 * len(names) + 120, left=110)
     figure.update_layout(margin={"t": 58})
@@ -330,9 +375,12 @@ def foresight(found: Foresight, dark: bool = False) -> go.Figure:
     units = list(scores["left_out"].unique())
     order = [words.flavour(str(name)) for name in dict.fromkeys(scores["attribute"])]
     figure = make_subplots(
-        rows=1, cols=len(units), shared_yaxes=True, horizontal_spacing=0.04,
+        rows=1,
+        cols=len(units),
+        shared_yaxes=True,
+        horizontal_spacing=0.04,
         subplot_titles=[f"A {title(unit)} never seen<br>error saved, %" for unit in units],
-    )  # fmt: skip
+    )
     for column, unit in enumerate(units, start=1):
         for place, (method, rows) in enumerate(
             scores[scores["left_out"] == unit].groupby("method", sort=False)
@@ -342,15 +390,19 @@ def foresight(found: Foresight, dark: bool = False) -> go.Figure:
             colour = (shades.accent, shades.estimate)[place % 2]
             figure.add_scatter(
                 x=100 * (1 - rows["error"] / rows["error_of_mean"]),
-                y=rows["attribute"].map(words.flavour), mode="markers",
+                y=rows["attribute"].map(words.flavour),
+                mode="markers",
                 marker={
                     "symbol": [shape if one else f"{shape}-open" for one in better],
-                    "size": [12 if one else 8 for one in better], "color": colour,
+                    "size": [12 if one else 8 for one in better],
+                    "color": colour,
                 },
-                customdata=rows["verdict"], name=str(method),
+                customdata=rows["verdict"],
+                name=str(method),
                 hovertemplate=f"%{{y}}, {method}: %{{x:.0f}} %, %{{customdata}}<extra></extra>",
-                row=1, col=column,
-            )  # fmt: skip
+                row=1,
+                col=column,
+            )
         figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
     dress(figure, dark, height=27 * len(order) + 120, left=110)
     figure.update_layout(margin={"t": 58})

@@ -22,9 +22,11 @@ _LOOKS = {
 }
 _PARTS = ("origin", "process", "both", "unexplained")
 _PART_SAYS = {
-    "origin": "origin", "process": "process", "both": "cannot be told apart",
+    "origin": "origin",
+    "process": "process",
+    "both": "cannot be told apart",
     "unexplained": "unexplained",
-}  # fmt: skip
+}
 
 
 def effects(found: Effects, dark: bool = False) -> go.Figure:
@@ -52,15 +54,19 @@ def effects(found: Effects, dark: bool = False) -> go.Figure:
             colour = getattr(shades, shade)
             figure.add_trace(interval(rows["low"], rows["high"], at, colour), row=1, col=column)
             figure.add_scatter(
-                x=rows["slope"], y=at, mode="markers+text",
+                x=rows["slope"],
+                y=at,
+                mode="markers+text",
                 text=["  *" if told else "" for told in rows["warning"]],
-                textposition="middle right", textfont={"size": 17, "color": shades.text},
+                textposition="middle right",
+                textfont={"size": 17, "color": shades.text},
                 marker={"symbol": symbol, "size": size, "color": colour, "line": {"width": 2}},
                 customdata=rows[["low", "high"]].assign(verdict=verdict).to_numpy(),
                 hovertemplate="%{y}: %{x:.2f} (%{customdata[0]:.2f} to %{customdata[1]:.2f}), "
                 "%{customdata[2]}<extra></extra>",
-                row=1, col=column,
-            )  # fmt: skip
+                row=1,
+                col=column,
+            )
         figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
     return _rows(figure, [words.flavour(name) for name in order], dark)
 
@@ -81,10 +87,14 @@ def split(found: Split, dark: bool = False) -> go.Figure:
             at = mine["attribute"].map(words.flavour).tolist()
             figure.add_trace(interval(mine["low"], mine["high"], at, colour), row=1, col=column)
             figure.add_scatter(
-                x=mine["share_pct"], y=at, mode="markers",
+                x=mine["share_pct"],
+                y=at,
+                mode="markers",
                 marker={"size": size, "color": colour, "symbol": symbol},
-                hovertemplate="%{y}: %{x:.0f} %<extra></extra>", row=1, col=column,
-            )  # fmt: skip
+                hovertemplate="%{y}: %{x:.0f} %<extra></extra>",
+                row=1,
+                col=column,
+            )
         figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
     # One scale for all parts, or a small share would look as long as a large one.
     figure.update_xaxes(matches="x")
@@ -107,16 +117,20 @@ def overlap(found: Separability, dark: bool = False) -> go.Figure:
         mine = pairs["cannot_tell"] == tied
         strength = pairs.loc[mine, "strength"].fillna(0)
         figure.add_scatter(
-            x=low[mine].map(title), y=high[mine].map(title), mode="markers+text",
+            x=low[mine].map(title),
+            y=high[mine].map(title),
+            mode="markers+text",
             text=[f"{value:.1f}" if value >= 0.3 else "" for value in strength],
             textfont={"size": 11, "color": shades.text},
             marker={
-                "symbol": symbol, "size": 6 + 24 * strength, "color": colour,
+                "symbol": symbol,
+                "size": 6 + 24 * strength,
+                "color": colour,
                 "opacity": 0.75,
             },
             customdata=pairs.loc[mine, "says"],
             hovertemplate="%{x} and %{y}<br>%{customdata}<extra></extra>",
-        )  # fmt: skip
+        )
     dress(figure, dark, height=34 * len(names) + 130, left=120)
     shown = [title(name) for name in names]
     figure.update_xaxes(categoryorder="array", categoryarray=shown, tickangle=-40)
@@ -133,9 +147,12 @@ def _attributes(table: pd.DataFrame) -> list[str]:
 
 def _side_by_side(titles: Sequence[str]) -> go.Figure:
     return make_subplots(
-        rows=1, cols=len(titles), shared_yaxes=True, horizontal_spacing=0.025,
+        rows=1,
+        cols=len(titles),
+        shared_yaxes=True,
+        horizontal_spacing=0.025,
         subplot_titles=list(titles),
-    )  # fmt: skip
+    )
 
 
 def _rows(figure: go.Figure, names: Sequence[str], dark: bool) -> go.Figure:

@@ -19,9 +19,12 @@ _CHANNELS = (
 )
 MOST_POINTS = 4000
 _KINDS = {
-    "pitch": "triangle-up", "cooling": "square", "note": "circle", "end": "line-ns-open",
+    "pitch": "triangle-up",
+    "cooling": "square",
+    "note": "circle",
+    "end": "line-ns-open",
     "left": "x-thin-open",
-}  # fmt: skip
+}
 _CHARS = 62
 """Letters that fit across the figure on a narrow screen."""
 _LONGEST = 34
@@ -53,30 +56,44 @@ def departures(
         interval([one.from_h for one in left], [one.to_h for one in left], at, shades.accent, 9)
     )
     figure.add_scatter(
-        x=[one.likely_h for one in left], y=at, mode="markers",
+        x=[one.likely_h for one in left],
+        y=at,
+        mode="markers",
         marker={"symbol": "line-ns", "size": 13, "line": {"width": 3, "color": shades.text}},
-        customdata=[one.sentence() for one in left], hovertemplate="%{customdata}<extra></extra>",
-    )  # fmt: skip
+        customdata=[one.sentence() for one in left],
+        hovertemplate="%{customdata}<extra></extra>",
+    )
     others = [one for one in shown if one.running or one.status == "cannot tell"]
     figure.add_scatter(
-        x=[ends[one.batch_id] for one in others], y=[rows[one.batch_id] for one in others],
-        mode="markers", hoverinfo="skip",
+        x=[ends[one.batch_id] for one in others],
+        y=[rows[one.batch_id] for one in others],
+        mode="markers",
+        hoverinfo="skip",
         marker={
             "symbol": ["triangle-right" if one.running else "circle-open" for one in others],
-            "size": 10, "color": shades.estimate,
+            "size": 10,
+            "color": shades.estimate,
         },
-    )  # fmt: skip
+    )
     dress(figure, dark, height=round(max(rows.values(), default=0.0) + 150), left=80)
     for name, text in told.items():
         # under the line, so that no label runs out of a narrow figure
         figure.add_annotation(
-            x=0, y=rows[name], text=text, showarrow=False, xanchor="left", yanchor="top",
-            yshift=-4, font={"size": 12, "color": shades.soft},
-        )  # fmt: skip
+            x=0,
+            y=rows[name],
+            text=text,
+            showarrow=False,
+            xanchor="left",
+            yanchor="top",
+            yshift=-4,
+            font={"size": 12, "color": shades.soft},
+        )
     figure.update_yaxes(
-        showgrid=False, tickvals=list(rows.values()), ticktext=list(rows),
+        showgrid=False,
+        tickvals=list(rows.values()),
+        ticktext=list(rows),
         range=[max(rows.values(), default=0.0) + 34, -20],
-    )  # fmt: skip
+    )
     longest = max([*ends.values(), 24.0])
     figure.update_xaxes(title_text=f"hours since {found.hour_zero}", range=[-2, longest * 1.03])
     return figure
@@ -120,19 +137,27 @@ def batch(reviewed: BatchReview, dark: bool = False) -> go.Figure:
     deep = 18 * (1 + max((lane for *_, lane in lanes), default=0)) + 8
     rows = 1 + len(shown)
     figure = make_subplots(
-        rows=rows, cols=1, shared_xaxes=True, vertical_spacing=0.055,
+        rows=rows,
+        cols=1,
+        shared_xaxes=True,
+        vertical_spacing=0.055,
         row_heights=[deep, *[125] * len(shown)],
         subplot_titles=["what happened", *(says for _, says in shown)],
-    )  # fmt: skip
+    )
     _strip(figure, lanes, shades)
     for row, (name, _) in enumerate(shown, start=2):
         _band(figure, reviewed, name, row, dark)
         _readings(figure, reviewed.channels[name], row, dark)
         if name == "sg":
             figure.add_scatter(
-                x=reviewed.curve_line["hours"], y=reviewed.curve_line["sg"], mode="lines",
-                line={"color": shades.estimate, "width": 1.5}, hoverinfo="skip", row=row, col=1,
-            )  # fmt: skip
+                x=reviewed.curve_line["hours"],
+                y=reviewed.curve_line["sg"],
+                mode="lines",
+                line={"color": shades.estimate, "width": 1.5},
+                hoverinfo="skip",
+                row=row,
+                col=1,
+            )
             figure.update_yaxes(tickformat=".3f", row=row, col=1)
     _departure(figure, reviewed, shades.accent)
     dress(figure, dark, height=165 * len(shown) + deep + 90, left=70)
@@ -175,7 +200,9 @@ def _strip(figure: go.Figure, lanes: list[Lane], shades: Ink) -> None:
     """Events by hour with their words beside them."""
     last = max([1.0, *(hour for hour, *_ in lanes)])
     figure.add_scatter(
-        x=[hour for hour, *_ in lanes], y=[lane for *_, lane in lanes], mode="markers+text",
+        x=[hour for hour, *_ in lanes],
+        y=[lane for *_, lane in lanes],
+        mode="markers+text",
         text=[f" {text} " for _, _, text, _, _ in lanes],
         textposition=[
             "middle left" if hour + (len(text) + 3) * last / _CHARS > last else "middle right"
@@ -183,16 +210,22 @@ def _strip(figure: go.Figure, lanes: list[Lane], shades: Ink) -> None:
         ],
         customdata=[whole for _, _, _, whole, _ in lanes],
         hovertemplate="%{x:.1f} h: %{customdata}<extra></extra>",
-        textfont={"size": 12, "color": shades.soft}, cliponaxis=False,
+        textfont={"size": 12, "color": shades.soft},
+        cliponaxis=False,
         marker={
-            "symbol": [_KINDS[kind] for _, kind, *_ in lanes], "size": 9,
+            "symbol": [_KINDS[kind] for _, kind, *_ in lanes],
+            "size": 9,
             "color": [shades.accent if kind == "left" else shades.soft for _, kind, *_ in lanes],
-            "line": {"width": 2, "color": [
-                shades.accent if kind == "left" else shades.soft for _, kind, *_ in lanes
-            ]},
+            "line": {
+                "width": 2,
+                "color": [
+                    shades.accent if kind == "left" else shades.soft for _, kind, *_ in lanes
+                ],
+            },
         },
-        row=1, col=1,
-    )  # fmt: skip
+        row=1,
+        col=1,
+    )
 
 
 def _band(figure: go.Figure, reviewed: BatchReview, name: str, row: int, dark: bool) -> None:
@@ -212,16 +245,26 @@ def _readings(figure: go.Figure, channel: pd.DataFrame, row: int, dark: bool) ->
     kept = thinned(channel[~channel["set_aside"]])
     dense = len(kept) > 300
     figure.add_scatter(
-        x=kept["hours"], y=kept["value"], mode="lines" if dense else "markers",
-        marker={"size": 7, "color": shades.text}, line={"color": shades.text, "width": 1},
-        hovertemplate="%{x:.1f} h: %{y}<extra></extra>", row=row, col=1,
-    )  # fmt: skip
+        x=kept["hours"],
+        y=kept["value"],
+        mode="lines" if dense else "markers",
+        marker={"size": 7, "color": shades.text},
+        line={"color": shades.text, "width": 1},
+        hovertemplate="%{x:.1f} h: %{y}<extra></extra>",
+        row=row,
+        col=1,
+    )
     aside = thinned(channel[channel["set_aside"]])
     figure.add_scatter(
-        x=aside["hours"], y=aside["value"], mode="markers", customdata=aside["why"],
+        x=aside["hours"],
+        y=aside["value"],
+        mode="markers",
+        customdata=aside["why"],
         marker={"size": 9, "symbol": "x-thin-open", "color": shades.soft, "line": {"width": 2}},
-        hovertemplate="set aside, %{x:.1f} h: %{y}, %{customdata}<extra></extra>", row=row, col=1,
-    )  # fmt: skip
+        hovertemplate="set aside, %{x:.1f} h: %{y}, %{customdata}<extra></extra>",
+        row=row,
+        col=1,
+    )
 
 
 def _departure(figure: go.Figure, reviewed: BatchReview, accent: str) -> None:

@@ -18,9 +18,12 @@ def ahead(made: Forecast, reviewed: BatchReview, dark: bool = False) -> go.Figur
     planned end against the house band."""
     shades = ink(dark)
     figure = make_subplots(
-        rows=len(_SHOWN), cols=1, shared_xaxes=True, vertical_spacing=0.12,
+        rows=len(_SHOWN),
+        cols=1,
+        shared_xaxes=True,
+        vertical_spacing=0.12,
         subplot_titles=[says for _, says, _ in _SHOWN],
-    )  # fmt: skip
+    )
     for row, (name, _, digits) in enumerate(_SHOWN, start=1):
         _house(figure, made, name, row, shades)
         _fan(figure, made.path[made.path["channel"] == name], row, digits, shades)
@@ -60,37 +63,59 @@ def _fan(figure: go.Figure, path: pd.DataFrame, row: int, digits: str, shades: I
         y=path["high"], fill="tonexty", fillcolor=_veil(shades.estimate), **edge, row=row, col=1
     )
     figure.add_scatter(
-        x=path["hours"], y=path["mid"], mode="lines",
+        x=path["hours"],
+        y=path["mid"],
+        mode="lines",
         line={"color": shades.estimate, "width": 2.5, "dash": "dash"},
         customdata=path[["low", "high"]].to_numpy(),
         hovertemplate=f"%{{x:.0f}} h: likely %{{y:{digits}}}, 90 % %{{customdata[0]:{digits}}} to "
         f"%{{customdata[1]:{digits}}}<extra></extra>",
-        row=row, col=1,
-    )  # fmt: skip
+        row=row,
+        col=1,
+    )
 
 
 def _so_far(figure: go.Figure, channel: pd.DataFrame, row: int, digits: str, shades: Ink) -> None:
     kept = thinned(channel[~channel["set_aside"]])
     dense = len(kept) > 300
     figure.add_scatter(
-        x=kept["hours"], y=kept["value"], mode="lines" if dense else "markers",
-        marker={"size": 7, "color": shades.text}, line={"color": shades.text, "width": 1},
-        hovertemplate=f"%{{x:.1f}} h: %{{y:{digits}}}<extra></extra>", row=row, col=1,
-    )  # fmt: skip
+        x=kept["hours"],
+        y=kept["value"],
+        mode="lines" if dense else "markers",
+        marker={"size": 7, "color": shades.text},
+        line={"color": shades.text, "width": 1},
+        hovertemplate=f"%{{x:.1f}} h: %{{y:{digits}}}<extra></extra>",
+        row=row,
+        col=1,
+    )
 
 
 def _ends(figure: go.Figure, made: Forecast, shades: Ink) -> None:
     for row, (figures, digits) in enumerate(((made.final_sg, 4), (made.final_ph, 2)), start=1):
         figure.add_annotation(
-            x=made.path["hours"].max(), y=figures[1], text=f"<b>{figures[1]:.{digits}f}</b>",
-            xanchor="left", yanchor="middle", xshift=6, showarrow=False, row=row, col=1,
+            x=made.path["hours"].max(),
+            y=figures[1],
+            text=f"<b>{figures[1]:.{digits}f}</b>",
+            xanchor="left",
+            yanchor="middle",
+            xshift=6,
+            showarrow=False,
+            row=row,
+            col=1,
             font={"size": 13, "color": shades.estimate},
-        )  # fmt: skip
+        )
     figure.add_annotation(
-        x=made.so_far_h, y=1.0, yref="y domain", text=" from here on foreseen ", showarrow=False,
-        xanchor="left", yanchor="top", font={"size": 12, "color": shades.soft},
-        row=1, col=1,
-    )  # fmt: skip
+        x=made.so_far_h,
+        y=1.0,
+        yref="y domain",
+        text=" from here on foreseen ",
+        showarrow=False,
+        xanchor="left",
+        yanchor="top",
+        font={"size": 12, "color": shades.soft},
+        row=1,
+        col=1,
+    )
 
 
 def _veil(colour: str) -> str:

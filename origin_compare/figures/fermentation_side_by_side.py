@@ -29,9 +29,12 @@ def side_by_side(compared: Comparison, dark: bool = False) -> go.Figure:
     lines = compared.lines.dropna(subset=["at", "value"])
     shown = [name for name in _PANELS if (lines["channel"] == name).any()]
     figure = make_subplots(
-        rows=len(shown), cols=1, shared_xaxes=True, vertical_spacing=0.055,
+        rows=len(shown),
+        cols=1,
+        shared_xaxes=True,
+        vertical_spacing=0.055,
         subplot_titles=[_PANELS[name][0] for name in shown],
-    )  # fmt: skip
+    )
     colours = dict(zip(compared.batch_ids, families_of(dark), strict=False))
     for row, name in enumerate(shown, start=1):
         mine = lines[lines["channel"] == name]
@@ -42,13 +45,16 @@ def side_by_side(compared: Comparison, dark: bool = False) -> go.Figure:
             )
             few = len(one) <= 60
             figure.add_scatter(
-                x=one["hours"], y=one["value"], mode="lines+markers" if few else "lines",
+                x=one["hours"],
+                y=one["value"],
+                mode="lines+markers" if few else "lines",
                 name=batch,
                 line={"color": colours[batch], "width": 2, "dash": LINE_STYLES[place]},
                 marker={"symbol": SYMBOLS[place], "size": 6, "color": colours[batch]},
                 hovertemplate=f"{batch}, %{{x:.1f}}: %{{y:{_PANELS[name][1]}}}<extra></extra>",
-                row=row, col=1,
-            )  # fmt: skip
+                row=row,
+                col=1,
+            )
     dress(figure, dark, height=(_PANEL_PX + 30) * len(shown) + 70, left=70)
     for title in figure.layout.annotations[: len(shown)]:
         title.update(x=0, xanchor="left", font={"size": 13, "color": shades.soft})
@@ -81,12 +87,20 @@ def _labels(
     for name, height in heights.items():
         mark = _SIGNS[order.index(name)]
         figure.add_annotation(
-            x=1, xref="x domain", y=height, yref="y domain",
+            x=1,
+            xref="x domain",
+            y=height,
+            yref="y domain",
             text=f'<span style="color:{colours[name]}">{mark}</span> {name}',
             # left to itself the anchor changes from third to third of the panel
-            xanchor="left", yanchor="middle", xshift=6, showarrow=False, row=row, col=1,
+            xanchor="left",
+            yanchor="middle",
+            xshift=6,
+            showarrow=False,
+            row=row,
+            col=1,
             font={"size": 12, "color": shades.text},
-        )  # fmt: skip
+        )
 
 
 _SIGNS = ("●", "■", "◆", "▲", "✚", "★")

@@ -29,20 +29,29 @@ def intake(plan: IntakePlan, dark: bool = False) -> go.Figure:
     for kind, says, shade in _KINDS:
         counts = account[kind]
         figure.add_bar(
-            x=counts / whole * 100, y=names, orientation="h", name=says, showlegend=True,
+            x=counts / whole * 100,
+            y=names,
+            orientation="h",
+            name=says,
+            showlegend=True,
             marker={
                 "color": getattr(shades, shade),
                 "pattern": {"shape": "/" if kind == "set_aside" else ""},
             },
             text=[f"{number:,}" if number else "" for number in counts],
-            textposition="inside", insidetextanchor="middle", textangle=0,
-            customdata=counts, hovertemplate="%{y}: %{customdata:,} " + says + "<extra></extra>",
-        )  # fmt: skip
+            textposition="inside",
+            insidetextanchor="middle",
+            textangle=0,
+            customdata=counts,
+            hovertemplate="%{y}: %{customdata:,} " + says + "<extra></extra>",
+        )
     dress(figure, dark, height=30 * len(names) + 110, left=120)
     figure.update_layout(
-        barmode="stack", bargap=0.35, showlegend=True,
+        barmode="stack",
+        bargap=0.35,
+        showlegend=True,
         legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0, "traceorder": "normal"},
-    )  # fmt: skip
+    )
     figure.update_xaxes(title_text="share of the table's rows, %", range=[0, 100])
     figure.update_yaxes(autorange="reversed", showgrid=False)
     return figure

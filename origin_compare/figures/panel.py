@@ -33,14 +33,18 @@ def reliability(found: Profile, dark: bool = False) -> go.Figure:
         x=values, y=names, orientation="h", width=0.12, marker={"color": colours}, hoverinfo="skip"
     )
     figure.add_scatter(
-        x=values, y=names, mode="markers",
+        x=values,
+        y=names,
+        mode="markers",
         marker={
-            "size": 11, "color": colours, "line": {"width": 2},
+            "size": 11,
+            "color": colours,
+            "line": {"width": 2},
             "symbol": ["circle" if seen else "circle-open" for seen in told],
         },
         customdata=["told apart" if seen else "cannot be told apart" for seen in told],
         hovertemplate="%{y}: %{x:.0f} %, %{customdata}<extra></extra>",
-    )  # fmt: skip
+    )
     dress(figure, dark, height=30 * len(names) + 90, left=110)
     figure.update_yaxes(autorange="reversed", showgrid=False, categoryarray=names)
     figure.update_xaxes(
@@ -62,11 +66,15 @@ def smallest_gaps(found: SmallestGap, told: Sequence[str], dark: bool = False) -
         x=values, y=names, orientation="h", width=0.12, marker={"color": colours}, hoverinfo="skip"
     )
     figure.add_scatter(
-        x=values, y=names, mode="markers+text", text=[f" {value:.1f}" for value in values],
-        textposition="middle right", textfont={"size": 12, "color": shades.soft},
+        x=values,
+        y=names,
+        mode="markers+text",
+        text=[f" {value:.1f}" for value in values],
+        textposition="middle right",
+        textfont={"size": 12, "color": shades.soft},
         marker={"symbol": "line-ns-open", "size": 13, "color": colours, "line": {"width": 3}},
         hovertemplate="%{y}: %{x:.2f} points<extra></extra>",
-    )  # fmt: skip
+    )
     dress(figure, dark, height=28 * len(names) + 90, left=110)
     figure.update_yaxes(autorange="reversed", showgrid=False, categoryarray=names)
     most = max(values, default=1.0)
@@ -102,14 +110,20 @@ def assessor_grid(found: Performance, dark: bool = False) -> go.Figure:
         if part.empty:
             continue
         figure.add_scatter(
-            x=part["attribute"].map(words.flavour), y=part["assessor_id"], mode="markers",
-            name=verdict, showlegend=True, customdata=part["evidence"],
+            x=part["attribute"].map(words.flavour),
+            y=part["assessor_id"],
+            mode="markers",
+            name=verdict,
+            showlegend=True,
+            customdata=part["evidence"],
             marker={
-                "symbol": symbol, "size": 8 if verdict in ("sound", "not judged") else 14,
-                "color": getattr(shades, colour), "line": {"width": 2},
+                "symbol": symbol,
+                "size": 8 if verdict in ("sound", "not judged") else 14,
+                "color": getattr(shades, colour),
+                "line": {"width": 2},
             },
             hovertemplate="%{customdata}<extra></extra>",
-        )  # fmt: skip
+        )
     dress(figure, dark, height=30 * len(people) + 210, left=60)
     figure.update_layout(
         showlegend=True,
@@ -119,9 +133,13 @@ def assessor_grid(found: Performance, dark: bool = False) -> go.Figure:
         autorange="reversed", type="category", categoryorder="array", categoryarray=people
     )
     figure.update_xaxes(
-        side="top", type="category", categoryorder="array", categoryarray=order, tickangle=-45,
+        side="top",
+        type="category",
+        categoryorder="array",
+        categoryarray=order,
+        tickangle=-45,
         range=[-0.6, len(order) - 0.4],
-    )  # fmt: skip
+    )
     return figure
 
 
@@ -135,10 +153,13 @@ def assessor_spread(own: pd.DataFrame, dark: bool = False) -> go.Figure:
     rows = part["attribute"].map(words.flavour)
     figure.add_trace(interval(part["spread_low"], part["spread_high"], rows, shades.estimate))
     figure.add_scatter(
-        x=part["spread_slope"], y=rows, mode="markers", customdata=part["evidence"],
+        x=part["spread_slope"],
+        y=rows,
+        mode="markers",
+        customdata=part["evidence"],
         marker={"size": 10, "color": shades.estimate},
         hovertemplate="%{customdata}<extra></extra>",
-    )  # fmt: skip
+    )
     dress(figure, dark, height=28 * len(names) + 90, left=110)
     figure.update_yaxes(
         autorange="reversed", showgrid=False, categoryorder="array", categoryarray=names
@@ -155,14 +176,19 @@ def session_places(found: Session, dark: bool = False) -> go.Figure:
     x, y = _bars(places["position"], places["low"], places["high"])
     figure.add_hline(y=0, line={"color": shades.soft, "width": 1})
     figure.add_scatter(
-        x=x, y=y, mode="lines", hoverinfo="skip",
+        x=x,
+        y=y,
+        mode="lines",
+        hoverinfo="skip",
         line={"color": shades.estimate, "width": 2},
-    )  # fmt: skip
+    )
     figure.add_scatter(
-        x=places["position"], y=places["shift"], mode="markers",
+        x=places["position"],
+        y=places["shift"],
+        mode="markers",
         marker={"size": 10, "color": shades.estimate},
         hovertemplate="glass %{x}: %{y:+.2f} points<extra></extra>",
-    )  # fmt: skip
+    )
     dress(figure, dark, height=320, left=70)
     figure.update_xaxes(
         title_text="place in the line: first glass to last", dtick=1, showgrid=False
@@ -181,9 +207,13 @@ def drift(found: Drift, attribute: str, who: str, dark: bool = False) -> go.Figu
         if name in (PANEL, who):
             continue
         figure.add_scatter(
-            x=line["tasting_id"], y=line["shift"], mode="lines", hoverinfo="skip",
-            line={"color": shades.faint, "width": 1}, showlegend=False,
-        )  # fmt: skip
+            x=line["tasting_id"],
+            y=line["shift"],
+            mode="lines",
+            hoverinfo="skip",
+            line={"color": shades.faint, "width": 1},
+            showlegend=False,
+        )
     shown = [(PANEL, shades.estimate, "circle", 10), (who, shades.accent, "diamond-open", 10)]
     for name, colour, symbol, size in shown:
         line = levels[levels["who"].eq(name)]
@@ -192,23 +222,34 @@ def drift(found: Drift, attribute: str, who: str, dark: bool = False) -> go.Figu
         if name == PANEL:
             x, y = _bars(line["tasting_id"], line["low"], line["high"])
             figure.add_scatter(
-                x=x, y=y, mode="lines", hoverinfo="skip", line={"color": colour, "width": 2},
+                x=x,
+                y=y,
+                mode="lines",
+                hoverinfo="skip",
+                line={"color": colour, "width": 2},
                 showlegend=False,
-            )  # fmt: skip
+            )
         figure.add_scatter(
-            x=line["tasting_id"], y=line["shift"], mode="lines+markers", name=name,
+            x=line["tasting_id"],
+            y=line["shift"],
+            mode="lines+markers",
+            name=name,
             line={"color": colour, "width": 1.5, "dash": "solid" if name == PANEL else "dot"},
             marker={"size": size, "color": colour, "symbol": symbol, "line": {"width": 2}},
-            hovertemplate=f"{name}, %{{x}}: %{{y:+.2f}} points<extra></extra>", showlegend=True,
-        )  # fmt: skip
+            hovertemplate=f"{name}, %{{x}}: %{{y:+.2f}} points<extra></extra>",
+            showlegend=True,
+        )
     dress(figure, dark, height=360, left=70)
     figure.update_layout(
         showlegend=True, legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0}
     )
     figure.update_xaxes(
-        type="category", categoryorder="array", categoryarray=list(found.tastings), showgrid=False,
+        type="category",
+        categoryorder="array",
+        categoryarray=list(found.tastings),
+        showgrid=False,
         title_text="tasting, in order of time",
-    )  # fmt: skip
+    )
     figure.update_yaxes(title_text=f"control, {words.flavour(attribute)}: shift, points")
     return figure
 
@@ -240,10 +281,13 @@ def gaps(found: Gap, dark: bool = False) -> go.Figure:
         rows = part["attribute"].map(words.flavour)
         figure.add_trace(interval(part["low"], part["high"], rows, colour))
     figure.add_scatter(
-        x=table["gap"], y=names, mode="markers", customdata=table["verdict"],
+        x=table["gap"],
+        y=names,
+        mode="markers",
+        customdata=table["verdict"],
         marker={"size": 10, "color": colours},
         hovertemplate="%{y}: %{x:+.1f} points, %{customdata}<extra></extra>",
-    )  # fmt: skip
+    )
     dress(figure, dark, height=30 * len(names) + 90, left=110)
     figure.update_yaxes(autorange="reversed", showgrid=False, categoryarray=names)
     figure.update_xaxes(title_text=f"{found.first} less {found.second}, points")
@@ -262,17 +306,26 @@ def serving_order(found: TastingPlan, dark: bool = False) -> go.Figure:
     rows = list(dict.fromkeys(line))
     figure = go.Figure()
     figure.add_scatter(
-        x=key["position"], y=line, mode="markers+text", text=key["code"].astype(str),
-        textfont={"size": 13, "color": shades.text}, hoverinfo="skip",
+        x=key["position"],
+        y=line,
+        mode="markers+text",
+        text=key["code"].astype(str),
+        textfont={"size": 13, "color": shades.text},
+        hoverinfo="skip",
         marker={"symbol": "square", "size": 24, "color": shades.window},
-    )  # fmt: skip
+    )
     dress(figure, dark, height=33 * len(rows) + 90, left=80)
     figure.update_yaxes(
-        autorange="reversed", type="category", categoryorder="array", categoryarray=rows,
+        autorange="reversed",
+        type="category",
+        categoryorder="array",
+        categoryarray=rows,
         showgrid=False,
-    )  # fmt: skip
+    )
     figure.update_xaxes(
-        title_text="place in the sitting", dtick=1, showgrid=False,
+        title_text="place in the sitting",
+        dtick=1,
+        showgrid=False,
         range=[0.4, int(key["position"].max()) + 0.6],
-    )  # fmt: skip
+    )
     return figure

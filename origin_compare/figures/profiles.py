@@ -28,10 +28,13 @@ def profile(
     figure = go.Figure()
     others = table[table["batch_id"] != batch_id]
     figure.add_scatter(
-        x=others["estimate"], y=others["attribute"].map(words.flavour), mode="markers",
+        x=others["estimate"],
+        y=others["attribute"].map(words.flavour),
+        mode="markers",
         marker={"size": 6, "color": shades.faint, "opacity": 0.55},
-        customdata=others["batch_id"], hovertemplate="%{customdata} %{x:.1f}<extra></extra>",
-    )  # fmt: skip
+        customdata=others["batch_id"],
+        hovertemplate="%{customdata} %{x:.1f}<extra></extra>",
+    )
     colours = [shades.accent if name in told else shades.soft for name in order]
     names = [words.flavour(name) for name in order]
     for colour in dict.fromkeys(colours):
@@ -40,10 +43,12 @@ def profile(
         at = [names[row] for row in rows]
         figure.add_trace(interval(part["low"], part["high"], at, colour, 2.5))
         figure.add_scatter(
-            x=part["estimate"], y=at, mode="markers",
+            x=part["estimate"],
+            y=at,
+            mode="markers",
             marker={"size": 11, "color": colour, "symbol": "diamond"},
             hovertemplate=batch_id + " %{x:.1f}<extra></extra>",
-        )  # fmt: skip
+        )
     return _rows_of_attributes(figure, names, dark)
 
 
@@ -61,10 +66,14 @@ def groups(
         colour = colours[place % len(colours)]
         figure.add_trace(interval(frame["low"], frame["high"], list(rows), colour))
         figure.add_scatter(
-            x=frame["estimate"], y=rows, mode="markers", name=name, showlegend=True,
+            x=frame["estimate"],
+            y=rows,
+            mode="markers",
+            name=name,
+            showlegend=True,
             marker={"size": 9, "color": colour, "symbol": SYMBOLS[place % len(SYMBOLS)]},
             hovertemplate=f"{name} %{{x:.1f}}<extra></extra>",
-        )  # fmt: skip
+        )
     dress(figure, dark, height=34 * len(names) + 120, left=110)
     figure.update_layout(
         showlegend=True, legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0}
@@ -101,13 +110,18 @@ def likeness(found: Likeness, dark: bool = False, most: int = 15) -> go.Figure:
     figure = go.Figure()
     figure.add_trace(interval(near["low"], near["high"], near["batch_id"].tolist(), shades.soft))
     figure.add_scatter(
-        x=near["distance"], y=near["batch_id"], mode="markers", customdata=near["verdict"],
+        x=near["distance"],
+        y=near["batch_id"],
+        mode="markers",
+        customdata=near["verdict"],
         marker={
-            "size": 10, "color": shades.estimate, "line": {"width": 2},
+            "size": 10,
+            "color": shades.estimate,
+            "line": {"width": 2},
             "symbol": [symbol.get(verdict, "circle") for verdict in near["verdict"]],
         },
         hovertemplate="%{y}: %{x:.2f} points, %{customdata}<extra></extra>",
-    )  # fmt: skip
+    )
     dress(figure, dark, height=30 * len(near) + 90, left=90)
     figure.update_yaxes(autorange="reversed", showgrid=False, type="category")
     figure.update_xaxes(
@@ -124,13 +138,21 @@ def recipe(found: Recipes, chosen: Recipe, dark: bool = False) -> go.Figure:
     figure = go.Figure()
     figure.add_trace(interval(table["low"], table["high"], names, shades.estimate, 2.5))
     figure.add_scatter(
-        x=table["predicted"], y=names, mode="markers", name="this recipe", showlegend=True,
+        x=table["predicted"],
+        y=names,
+        mode="markers",
+        name="this recipe",
+        showlegend=True,
         marker={"size": 10, "color": shades.estimate},
-    )  # fmt: skip
+    )
     figure.add_scatter(
-        x=table["target"], y=names, mode="markers", name="wanted", showlegend=True,
+        x=table["target"],
+        y=names,
+        mode="markers",
+        name="wanted",
+        showlegend=True,
         marker={"size": 13, "color": shades.accent, "symbol": "line-ns-open", "line": {"width": 3}},
-    )  # fmt: skip
+    )
     _rows_of_attributes(figure, names, dark)
     figure.update_layout(
         showlegend=True, legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0}
@@ -149,19 +171,33 @@ def grower(letter: GrowerLetter, dark: bool = False) -> go.Figure:
             zip(table["group_low"], table["group_high"], table["group_median"], strict=True)
         ):
             figure.add_shape(
-                type="rect", x0=low, x1=high, y0=row - 0.36, y1=row + 0.36,
-                fillcolor=shades.window, line_width=0, layer="below",
-            )  # fmt: skip
+                type="rect",
+                x0=low,
+                x1=high,
+                y0=row - 0.36,
+                y1=row + 0.36,
+                fillcolor=shades.window,
+                line_width=0,
+                layer="below",
+            )
             figure.add_shape(
-                type="line", x0=middle, x1=middle, y0=row - 0.36, y1=row + 0.36,
-                line={"color": shades.soft, "width": 1.5}, layer="below",
-            )  # fmt: skip
+                type="line",
+                x0=middle,
+                x1=middle,
+                y0=row - 0.36,
+                y1=row + 0.36,
+                line={"color": shades.soft, "width": 1.5},
+                layer="below",
+            )
     figure.add_trace(interval(table["low_all"], table["high_all"], names, shades.estimate, 1))
     figure.add_trace(interval(table["low"], table["high"], names, shades.estimate, 3))
     figure.add_scatter(
-        x=table["own"], y=names, mode="markers", marker={"size": 11, "color": shades.estimate},
+        x=table["own"],
+        y=names,
+        mode="markers",
+        marker={"size": 11, "color": shades.estimate},
         hovertemplate="%{y} %{x:.1f}<extra></extra>",
-    )  # fmt: skip
+    )
     return _rows_of_attributes(figure, names, dark)
 
 

@@ -24,9 +24,12 @@ def season_review(review: SeasonReview, dark: bool = False) -> go.Figure:
     shades = ink(dark)
     shown = [name for name in _MEASURES if name in review.batches]
     figure = make_subplots(
-        rows=len(shown), cols=1, shared_xaxes=True, vertical_spacing=0.07,
+        rows=len(shown),
+        cols=1,
+        shared_xaxes=True,
+        vertical_spacing=0.07,
         subplot_titles=[words.label(name) for name in shown],
-    )  # fmt: skip
+    )
     for row, name in enumerate(shown, start=1):
         _one_measure(figure, review, name, row, dark)
     dress(figure, dark, height=150 * len(shown) + 60)
@@ -85,6 +88,12 @@ def _name_the_furthest(
     placed = far.nlargest(most, "by").merge(review.batches[columns], on="batch_id")
     for batch in placed.itertuples():
         figure.add_annotation(
-            x=batch.pitched_at, y=getattr(batch, name), text=f" {batch.batch_id}", showarrow=False,
-            xanchor="left", font={"size": 12, "color": ink(dark).accent}, row=row, col=1,
-        )  # fmt: skip
+            x=batch.pitched_at,
+            y=getattr(batch, name),
+            text=f" {batch.batch_id}",
+            showarrow=False,
+            xanchor="left",
+            font={"size": 12, "color": ink(dark).accent},
+            row=row,
+            col=1,
+        )

@@ -29,13 +29,25 @@ class Ink:
 
 
 LIGHT = Ink(
-    text="#23261f", soft="#6b6f66", faint="#b9b8ae", grid="#e7e3d8",
-    window="rgba(203,170,92,0.22)", accent="#c24a00", estimate="#0b5f8a", ground="#fdfcf9",
-)  # fmt: skip
+    text="#23261f",
+    soft="#6b6f66",
+    faint="#b9b8ae",
+    grid="#e7e3d8",
+    window="rgba(203,170,92,0.22)",
+    accent="#c24a00",
+    estimate="#0b5f8a",
+    ground="#fdfcf9",
+)
 DARK = Ink(
-    text="#ece8dd", soft="#a3a69d", faint="#5d6363", grid="#2d3435",
-    window="rgba(214,184,110,0.17)", accent="#ff9a4d", estimate="#7cc0e8", ground="#16191a",
-)  # fmt: skip
+    text="#ece8dd",
+    soft="#a3a69d",
+    faint="#5d6363",
+    grid="#2d3435",
+    window="rgba(214,184,110,0.17)",
+    accent="#ff9a4d",
+    estimate="#7cc0e8",
+    ground="#16191a",
+)
 
 
 def ink(dark: bool) -> Ink:

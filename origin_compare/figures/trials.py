@@ -17,21 +17,28 @@ def runs(found: Trials, dark: bool = False) -> go.Figure:
     table = found.table()
     names = [str(name) for name in table if name not in KINDS]
     figure = make_subplots(
-        rows=len(names), cols=1, shared_xaxes=True, vertical_spacing=0.09,
+        rows=len(names),
+        cols=1,
+        shared_xaxes=True,
+        vertical_spacing=0.09,
         subplot_titles=[upper(title(name)) for name in names],
-    )  # fmt: skip
+    )
     lot = table["lot_id"] if "lot_id" in table else table["order"].map(lambda _: "")
     for row, name in enumerate(names, start=1):
         figure.add_scatter(
-            x=table["order"], y=table[name], mode="lines+markers+text" if row == 1 else
-            "lines+markers",
-            text=lot, textposition="top center", textfont={"size": 11, "color": shades.soft},
+            x=table["order"],
+            y=table[name],
+            mode="lines+markers+text" if row == 1 else "lines+markers",
+            text=lot,
+            textposition="top center",
+            textfont={"size": 11, "color": shades.soft},
             line={"color": shades.faint, "width": 1},
             marker={"size": 11, "color": shades.estimate},
             customdata=[f"{one}, " if one else "" for one in lot],
             hovertemplate=f"batch %{{x}}: %{{customdata}}{title(name)} %{{y}}<extra></extra>",
-            row=row, col=1,
-        )  # fmt: skip
+            row=row,
+            col=1,
+        )
         levels = sorted(table[name].unique())
         room = (levels[-1] - levels[0]) * 0.45 or 1.0
         figure.update_yaxes(
@@ -54,18 +61,23 @@ def visible(found: TrialPower, dark: bool = False) -> go.Figure:
         names, table["visible_before"], table["visible_after"], strict=True
     ):
         figure.add_scatter(
-            x=[before, after], y=[name, name], mode="lines", hoverinfo="skip",
+            x=[before, after],
+            y=[name, name],
+            mode="lines",
+            hoverinfo="skip",
             line={"color": shades.faint, "width": 2},
-        )  # fmt: skip
+        )
     for column, symbol, colour, says in (
         ("visible_before", "circle-open", shades.soft, "now"),
         ("visible_after", "circle", shades.accent, "with the new batches"),
     ):
         figure.add_scatter(
-            x=table[column], y=names, mode="markers",
+            x=table[column],
+            y=names,
+            mode="markers",
             marker={"symbol": symbol, "size": 11, "color": colour, "line": {"width": 2}},
             hovertemplate=f"%{{y}}, {says}: %{{x:.2f}}<extra></extra>",
-        )  # fmt: skip
+        )
     dress(figure, dark, height=34 * len(names) + 110, left=220)
     figure.update_yaxes(categoryorder="array", categoryarray=names, autorange="reversed")
     figure.update_xaxes(rangemode="tozero", title_text="smallest slope seen, score points")
@@ -81,17 +93,23 @@ def trial_sizes(found: TrialSizes, dark: bool = False) -> go.Figure:
         unit = rows["step"].iloc[0]
         colour = colours[place % len(colours)]
         figure.add_scatter(
-            x=rows["batches"], y=rows["visible"], mode="lines+markers",
+            x=rows["batches"],
+            y=rows["visible"],
+            mode="lines+markers",
             line={"color": colour, "dash": LINE_STYLES[place % len(LINE_STYLES)]},
             marker={"size": 7},
             hovertemplate=f"{title(str(term))}: %{{y:.2f}} per {unit} with %{{x}} batches"
             "<extra></extra>",
-        )  # fmt: skip
+        )
         last = rows.iloc[-1]
         figure.add_annotation(
-            x=last["batches"], y=last["visible"], text=f" {title(str(term))}, per {unit}",
-            showarrow=False, xanchor="left", font={"size": 12, "color": colour},
-        )  # fmt: skip
+            x=last["batches"],
+            y=last["visible"],
+            text=f" {title(str(term))}, per {unit}",
+            showarrow=False,
+            xanchor="left",
+            font={"size": 12, "color": colour},
+        )
     dress(figure, dark, height=360)
     figure.add_vline(x=found.asked, line={"color": shades.accent, "width": 1, "dash": "dot"})
     figure.update_layout(margin={"r": 190})

@@ -52,11 +52,15 @@ def _whole_panel(found: Performance) -> None:
     for name in ("p_adjusted", "scale_p_adjusted"):
         table[name] = found.panel[name].map(words.chance)
     names = {
-        "p_adjusted": "batches differ, p", "reliability": "ICC of the mean",
-        "agreement_icc": "ICC, one assessor", "disagree_sd": "disagreement, sd",
-        "repeat_sd": "repeat error, sd", "smallest_difference": "least sure gap",
-        "scale_share": "scale's share", "scale_p_adjusted": "scale, p",
-    }  # fmt: skip
+        "p_adjusted": "batches differ, p",
+        "reliability": "ICC of the mean",
+        "agreement_icc": "ICC, one assessor",
+        "disagree_sd": "disagreement, sd",
+        "repeat_sd": "repeat error, sd",
+        "smallest_difference": "least sure gap",
+        "scale_share": "scale's share",
+        "scale_p_adjusted": "scale, p",
+    }
     parts.show_table(table.rename(columns=names), "panel_performance")
     st.caption(
         "In the sense of ISO 11132. Discrimination: do batches differ, against the assessors' "
@@ -188,9 +192,12 @@ def drift(asked: Questions, profile: Profile) -> None:
         who = parts.pick("Assessor shown", people, "drift_of")
     with right:
         attribute = parts.pick(
-            "Attribute", list(profile.attributes), "drift_on", width=240,
+            "Attribute",
+            list(profile.attributes),
+            "drift_on",
+            width=240,
             format_func=words.flavour,
-        )  # fmt: skip
+        )
     table = found.table()
     table = table[table["attribute"].eq(attribute)].drop(columns=["attribute", "p"]).round(3)
     parts.figure_beside_table(

@@ -155,8 +155,18 @@ def effects(answers: DriverAnswers) -> None:
     """Slopes with their verdicts, and what speaks against each."""
     found = answers.effects
     parts.sentence(found.sentence())
-    columns = ["attribute", "process", "verdict", "slope", "low", "high", "step", "q", "within",
-               "between"]  # fmt: skip
+    columns = [
+        "attribute",
+        "process",
+        "verdict",
+        "slope",
+        "low",
+        "high",
+        "step",
+        "q",
+        "within",
+        "between",
+    ]
     table = found.table()[columns]
     parts.figure_beside_table(
         figures.effects(found, parts.is_dark()),
@@ -201,9 +211,12 @@ def _warnings(found: Effects) -> None:
 def attribute(answers: DriverAnswers) -> str:
     """One attribute opened: its batches against each process variable."""
     chosen = parts.pick(
-        "Attribute", list(answers.profile.attributes), "attribute",
-        format_func=words.flavour, width=260,
-    )  # fmt: skip
+        "Attribute",
+        list(answers.profile.attributes),
+        "attribute",
+        format_func=words.flavour,
+        width=260,
+    )
     found = answers.opened(chosen)
     parts.sentence(found.sentence())
     process = ", ".join(title(name) for name in found.process)

@@ -20,8 +20,16 @@ if TYPE_CHECKING:
     from origin_compare.questions import Questions
 
 _LEFT = [
-    "batch_id", "vessel", "status", "channel", "from_h", "to_h", "causes", "next_check", "CO2_kg",
-]  # fmt: skip
+    "batch_id",
+    "vessel",
+    "status",
+    "channel",
+    "from_h",
+    "to_h",
+    "causes",
+    "next_check",
+    "CO2_kg",
+]
 _MOST = 6
 _EVENTS_SHOWN = 12
 
@@ -172,10 +180,12 @@ def _every_value(opened: BatchReview, chosen: str) -> None:
     with st.expander("What happened, in words, and every value read"):
         told = opened.events.rename(columns={"what": "what happened"}).drop(columns="kind")
         st.dataframe(
-            told, hide_index=True, alt=f"Table: what happened in {chosen}",
+            told,
+            hide_index=True,
+            alt=f"Table: what happened in {chosen}",
             height="content" if len(told) <= _EVENTS_SHOWN else 400,
             column_config={"hours": st.column_config.NumberColumn(format="%.1f")},
-        )  # fmt: skip
+        )
         st.download_button(
             "Every value read, with the band (CSV)",
             data=lambda: safe_csv(opened.table()),
@@ -271,9 +281,10 @@ def side_by_side(asked: Questions) -> None:
         placeholder="Choose two to six batches",
     )
     by_share = st.toggle(
-        "Align by how far each has fermented, not by the clock", key="by_attenuation",
+        "Align by how far each has fermented, not by the clock",
+        key="by_attenuation",
         bind="query-params",
-    )  # fmt: skip
+    )
     if len(chosen) < 2:
         st.caption("Choose two or more to lay their curves over one another.")
         return

@@ -86,9 +86,12 @@ def ask_for_headers(offer: Offer) -> None:
     likely = [name for name, _ in offer.candidates]
     others = [name for name in SHEETS if name not in likely]
     sheet = st.selectbox(
-        "Sheet", [*likely, *others], key=f"sheet_{offer.label}",
-        format_func=lambda name: f"{name}: each row is {SHEETS[name].row_is}", width=460,
-    )  # fmt: skip
+        "Sheet",
+        [*likely, *others],
+        key=f"sheet_{offer.label}",
+        format_func=lambda name: f"{name}: each row is {SHEETS[name].row_is}",
+        width=460,
+    )
     if sheet is None:
         return
     suggested = {column: header for header, column in offer.suggested.get(sheet, {}).items()}
@@ -105,16 +108,21 @@ def ask_for_the_rest(offer: Offer) -> None:
     free = [one.name for one in SHEETS[sheet].columns if one.name not in taken]
     by_label = {words.label(name): name for name in free}
     with st.expander(f"Columns left out of {offer.label}: {', '.join(offer.left_out)}"):
-        st.dataframe(offer.sample[list(offer.left_out)], hide_index=True,
-                     alt=f"First rows of the columns left out of {offer.label}")  # fmt: skip
+        st.dataframe(
+            offer.sample[list(offer.left_out)],
+            hide_index=True,
+            alt=f"First rows of the columns left out of {offer.label}",
+        )
         with st.form(f"rest_{offer.label}", border=False):
             chosen = {
                 header: st.selectbox(
-                    f"{header} is", [_LEAVE_OUT, *by_label], key=f"rest_{offer.label}_{header}",
+                    f"{header} is",
+                    [_LEAVE_OUT, *by_label],
+                    key=f"rest_{offer.label}_{header}",
                     width=460,
                 )
                 for header in offer.left_out
-            }  # fmt: skip
+            }
             if st.form_submit_button("Remember these columns", type="primary"):
                 said = {head: by_label[str(one)] for head, one in chosen.items() if one in by_label}
                 _remember(offer, sheet, said)
@@ -180,16 +188,23 @@ def _originals(number: int) -> None:
         with st.popover("Original files", icon=":material/folder:"):
             for file in files:
                 st.download_button(
-                    file, data=partial(store.original, number, file),
-                    file_name=file.rsplit("/", 1)[-1], key=f"original_{number}_{file}",
-                    on_click="ignore", type="tertiary",
-                )  # fmt: skip
+                    file,
+                    data=partial(store.original, number, file),
+                    file_name=file.rsplit("/", 1)[-1],
+                    key=f"original_{number}_{file}",
+                    on_click="ignore",
+                    type="tertiary",
+                )
     aside = store.set_aside(number)
     if aside:
         st.download_button(
-            "Rows it set aside", data=lambda: aside_as_zip(aside), key=f"aside_{number}",
-            file_name=f"set_aside_{number}.zip", mime="application/zip", on_click="ignore",
-        )  # fmt: skip
+            "Rows it set aside",
+            data=lambda: aside_as_zip(aside),
+            key=f"aside_{number}",
+            file_name=f"set_aside_{number}.zip",
+            mime="application/zip",
+            on_click="ignore",
+        )
 
 
 def _take_back(number: int) -> None:

@@ -41,9 +41,17 @@ def lots(answers: DriverAnswers, chosen: str) -> None:
     rows = found.table()
     rows = rows[rows["attribute"] == chosen]
     shown = rows[
-        [found.origin, "n_batches", "estimate", "low", "high", "direct", "direct_low",
-         "direct_high"]
-    ]  # fmt: skip
+        [
+            found.origin,
+            "n_batches",
+            "estimate",
+            "low",
+            "high",
+            "direct",
+            "direct_low",
+            "direct_high",
+        ]
+    ]
     parts.sentence(found.sentence())
     parts.figure_beside_table(
         detail.origins(found, None, attribute=chosen, dark=parts.is_dark()),
@@ -74,14 +82,16 @@ def origins(answers: DriverAnswers, chosen: str) -> None:
         detail.origins(found, agreement, **what, dark=parts.is_dark()),
         shown.rename(
             columns={
-                "estimate": "total", "low": "total_low", "high": "total_high",
+                "estimate": "total",
+                "low": "total_low",
+                "high": "total_high",
                 "n_batches": "batches",
             }
         ),
         f"growers_{chosen}" if every else f"profile_{grower}",
         "Each grower's distance from the mean of all growers, process as it was and at like "
         "process, with intervals, and what each harvest alone gave.",
-    )  # fmt: skip
+    )
     st.caption(
         "Full dot: process left as it was (total). Open dot: at like length, peak temperature and "
         "final pH (direct). Lines: 95 % intervals. Both are drawn towards the mean as far as they "

@@ -99,16 +99,20 @@ def _needed(profile: Profile) -> None:
         left, middle, right = st.columns(3)
         gap = left.number_input("Gap worth seeing, points", 0.1, 10.0, 1.0, 0.1, key="needed_gap")
         attribute = middle.selectbox(
-            "Attribute", list(profile.attributes), key="needed_attribute",
+            "Attribute",
+            list(profile.attributes),
+            key="needed_attribute",
             format_func=lambda name: _named(name, profile),
-        )  # fmt: skip
+        )
         between = right.selectbox(
-            "Between", ["batches", "origins"], key="needed_between",
+            "Between",
+            ["batches", "origins"],
+            key="needed_between",
             format_func=lambda name: {
                 "batches": "two batches of one tasting",
                 "origins": "two origins (fields, growers)",
             }[name],
-        )  # fmt: skip
+        )
         st.form_submit_button("What is needed?", type="primary")
     variance = {attribute: profile.verdict(attribute).components.variance}
     side: Between = "origins" if between == "origins" else "batches"
@@ -185,10 +189,16 @@ def one_batch(asked: Questions, profile: Profile) -> None:
 
 def _beside(asked: Questions, profile: Profile, first: str, second: str) -> None:
     margin = st.number_input(
-        "Alike below, points", 0.1, 10.0, None, 0.1, key="alike_below", width=240,
+        "Alike below, points",
+        0.1,
+        10.0,
+        None,
+        0.1,
+        key="alike_below",
+        width=240,
         help="The gap below which the house calls two batches alike; set it before you look. "
         "Leave empty to ask for differences only.",
-    )  # fmt: skip
+    )
     found = panel.gap(profile, first, second, margin)
     parts.sentence(found.sentence())
     table = found.table()
@@ -244,14 +254,21 @@ def difference_tests() -> None:
         n = int(second.number_input("Answers", 1, 5000, 24, 1, key="answers"))
         correct = int(third.number_input("Correct", 0, 5000, 13, 1, key="correct"))
         alpha = fourth.selectbox(
-            "Risk of a false alarm", [0.05, 0.01, 0.1], key="alpha",
+            "Risk of a false alarm",
+            [0.05, 0.01, 0.1],
+            key="alpha",
             format_func=lambda value: f"{100 * value:g} %",
-        )  # fmt: skip
+        )
         margin = fifth.number_input(
-            "Alike below (d-prime)", 0.1, 5.0, None, 0.1, key="margin",
+            "Alike below (d-prime)",
+            0.1,
+            5.0,
+            None,
+            0.1,
+            key="margin",
             help="The difference below which the house calls two spirits alike; set it before "
             "the test. Leave empty to ask for a difference only.",
-        )  # fmt: skip
+        )
         st.form_submit_button("What does it show?", type="primary")
     try:
         found = panel.compare(correct, n, test, alpha, margin)
@@ -285,11 +302,15 @@ def difference_tests() -> None:
 
 def _in_words(table: pd.DataFrame) -> pd.DataFrame:
     names = {
-        "n": "answers", "minimum_correct": "correct needed", "d_prime": "d-prime",
-        "d_prime_se": "d-prime, standard error", "d_prime_low": "d-prime, 95 % from",
-        "d_prime_high": "d-prime, 95 % to", "margin": "alike below, d-prime",
+        "n": "answers",
+        "minimum_correct": "correct needed",
+        "d_prime": "d-prime",
+        "d_prime_se": "d-prime, standard error",
+        "d_prime_low": "d-prime, 95 % from",
+        "d_prime_high": "d-prime, 95 % to",
+        "margin": "alike below, d-prime",
         "p_alike": "p (alike)",
-    }  # fmt: skip
+    }
     return table.assign(margin=table["margin"].astype("float64")).rename(columns=names).round(3)
 
 

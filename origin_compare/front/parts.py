@@ -240,9 +240,14 @@ def show_table(
     if leading:
         more |= {"on_select": "rerun", "selection_mode": "single-cell"}
     drawn = st.dataframe(
-        shown, hide_index=True, placeholder="", key=f"t_{name}", column_config=_formats(seen),
-        alt=f"Table: {name.replace('_', ' ')}", **more,
-    )  # fmt: skip
+        shown,
+        hide_index=True,
+        placeholder="",
+        key=f"t_{name}",
+        column_config=_formats(seen),
+        alt=f"Table: {name.replace('_', ' ')}",
+        **more,
+    )
     with st.container(horizontal=True, vertical_alignment="center", key=f"noprint_under_{name}"):
         download(table, name)
         if leading:
@@ -264,9 +269,11 @@ def _trace_links(
     found = leading(row, str(table.columns[labels.index(label)]))
     for one in found[:_MOST_LINKS]:
         st.page_link(
-            page_file("trace"), label=f"Trace {one.says}",
-            icon=":material/search:", query_params=dict(one.query),
-        )  # fmt: skip
+            page_file("trace"),
+            label=f"Trace {one.says}",
+            icon=":material/search:",
+            query_params=dict(one.query),
+        )
     if not found:
         st.caption("No single recorded cell stands behind this one.")
 

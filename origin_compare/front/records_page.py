@@ -119,25 +119,38 @@ def _settings(start: HouseRules, mark: str) -> HouseRules:
     one, two, three, four = st.columns(4)
     with one:
         zone = st.selectbox(
-            "Time zone", zones, index=zones.index(start.time_zone), key=f"zone_{mark}",
+            "Time zone",
+            zones,
+            index=zones.index(start.time_zone),
+            key=f"zone_{mark}",
             help="How clock times in the next files are read. What is in the store stays as read.",
-        )  # fmt: skip
+        )
     with two:
         zero = st.selectbox(
-            "Hour zero", HOUR_ZEROS, index=HOUR_ZEROS.index(start.hour_zero), key=f"zero_{mark}",
+            "Hour zero",
+            HOUR_ZEROS,
+            index=HOUR_ZEROS.index(start.hour_zero),
+            key=f"zero_{mark}",
             help="The moment hours count from. Where it is not on record hours count from yeast "
             "in, and that is said. Hours written in files are taken as counted from it too.",
-        )  # fmt: skip
+        )
     with three:
         group = st.number_input(
-            "Smallest group of growers", 1, 50, start.smallest_group, key=f"group_{mark}",
+            "Smallest group of growers",
+            1,
+            50,
+            start.smallest_group,
+            key=f"group_{mark}",
             help="Growers a group needs before its middle is shown to another grower.",
-        )  # fmt: skip
+        )
     with four:
         feints = st.selectbox(
-            "Feints kept apart", FEINTS, index=FEINTS.index(start.feints_kept_apart),
-            key=f"feints_{mark}", help="Whether foreshots and feints stay out of the next lot.",
-        )  # fmt: skip
+            "Feints kept apart",
+            FEINTS,
+            index=FEINTS.index(start.feints_kept_apart),
+            key=f"feints_{mark}",
+            help="Whether foreshots and feints stay out of the next lot.",
+        )
     return replace(
         start,
         time_zone=zone or start.time_zone,
@@ -185,8 +198,9 @@ def save_rules(after: HouseRules, attempt: int) -> None:
     parts.show_table(changes, "rules_changes")
     with st.form("set_rules", border=True):
         who = st.text_input("Who sets these rules (initials or a name the site uses)")
-        if st.form_submit_button(f"Set these rules ({count(len(changes), 'change')})",
-                                 type="primary"):  # fmt: skip
+        if st.form_submit_button(
+            f"Set these rules ({count(len(changes), 'change')})", type="primary"
+        ):
             if not who.strip():
                 st.error("Rules are kept with who set them. Say who.", icon=":material/error:")
                 return
@@ -287,10 +301,15 @@ def row_table(sheet: str, key: Key) -> tuple[pd.DataFrame, dict[str, Traced]]:
     traced = {name: trace(store, sheet, key, name) for name in SHEETS[sheet].names()}
     corrected = set(next(iter(traced.values())).corrections["column"])
     rows = [
-        (words.label(name), one.value, one.cell, SHEETS[sheet].column(name).says,
-         "yes" if name in corrected else "")
+        (
+            words.label(name),
+            one.value,
+            one.cell,
+            SHEETS[sheet].column(name).says,
+            "yes" if name in corrected else "",
+        )
         for name, one in traced.items()
-    ]  # fmt: skip
+    ]
     names = ["cell", "value", "as_written", "meaning", "corrected"]
     return pd.DataFrame(rows, columns=names, dtype="str"), traced
 
@@ -304,10 +323,14 @@ def original_button(traced: Traced) -> None:
         st.caption(str(fault))
         return
     st.download_button(
-        f"The original file, {name}", data=lambda: original_of(parts.store(), traced)[1],
-        file_name=name.rsplit("/", 1)[-1], key="original", on_click="ignore",
-        icon=":material/draft:", type="tertiary",
-    )  # fmt: skip
+        f"The original file, {name}",
+        data=lambda: original_of(parts.store(), traced)[1],
+        file_name=name.rsplit("/", 1)[-1],
+        key="original",
+        on_click="ignore",
+        icon=":material/draft:",
+        type="tertiary",
+    )
 
 
 def correct_cell(sheet: str, key: Key, column: str, traced: Traced) -> None:
@@ -315,8 +338,10 @@ def correct_cell(sheet: str, key: Key, column: str, traced: Traced) -> None:
     with st.form(f"correct_{sheet}_{column}", border=True, clear_on_submit=False):
         left, middle, right = st.columns([2, 1, 3])
         with left:
-            new = st.text_input(f"{words.label(column)}, as it would stand in a file",
-                                placeholder=traced.value or "empty")  # fmt: skip
+            new = st.text_input(
+                f"{words.label(column)}, as it would stand in a file",
+                placeholder=traced.value or "empty",
+            )
         with middle:
             who = st.text_input("Who")
         with right:
@@ -367,8 +392,10 @@ def link_to_cell(sources: Sources, at: int) -> None:
     rest = str(line["row"]).removeprefix(name).removeprefix(" / ")
     query = {"what": CELL, "sheet": line["sheet"], "key": name}
     st.page_link(
-        parts.page_file("trace"), label="Open this cell", icon=":material/arrow_forward:",
+        parts.page_file("trace"),
+        label="Open this cell",
+        icon=":material/arrow_forward:",
         query_params=query
         | {"column": words.label(str(line["column"]))}
         | ({"row": rest} if rest else {}),
-    )  # fmt: skip
+    )

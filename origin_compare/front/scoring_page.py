@@ -115,9 +115,11 @@ def _glass(
             "reason is asked for or kept. Every figure is kept as you write it."
         )
         pressed = st.button(
-            "Leave the empty cells empty, next" if asked else "Next", type="primary",
-            key=f"next_{code}", icon=":material/arrow_forward:",
-        )  # fmt: skip
+            "Leave the empty cells empty, next" if asked else "Next",
+            type="primary",
+            key=f"next_{code}",
+            icon=":material/arrow_forward:",
+        )
     wrong = [words.flavour(name) for name, value in cells.items() if value is False]
     scores = {name: None if value is False else value for name, value in cells.items()}
     empty = [words.flavour(name) for name, value in scores.items() if value is None]
@@ -151,10 +153,13 @@ def _cells(kept: KeptPlan, own: pd.DataFrame, code: int) -> dict[str, float | bo
         for place, name in zip(st.columns(2), names[start : start + 2], strict=False):
             was = own[name].get(code) if name in own else None
             text = place.text_input(
-                words.flavour(name), "" if was is None or pd.isna(was) else f"{was:g}",
-                live="200ms", placeholder="not given", autocomplete="off",
+                words.flavour(name),
+                "" if was is None or pd.isna(was) else f"{was:g}",
+                live="200ms",
+                placeholder="not given",
+                autocomplete="off",
                 key=f"cell_{kept.plan.tasting_id}_{code}_{name}",
-            )  # fmt: skip
+            )
             cells[name] = _number(text or "", low, high)
     return cells
 

@@ -46,12 +46,17 @@ def drawn_up(asked: Questions, waiting: panel.Due) -> KeptPlan | None:
         st.form_submit_button("Draw up", type="primary")
     try:
         plan = panel.plan_tasting(
-            asks["batches"], asks["assessors"], asks["replicates"], asks["seed"],
+            asks["batches"],
+            asks["assessors"],
+            asks["replicates"],
+            asks["seed"],
             per_sitting=asks["per_sitting"],
             control=None if asks["control"] == NO_CONTROL else asks["control"],
-            duplicates=asks["duplicates"], attributes=asks["attributes"],
-            scale=asks["scale"], tasting_id=asks["tasting_id"].strip(),
-        )  # fmt: skip
+            duplicates=asks["duplicates"],
+            attributes=asks["attributes"],
+            scale=asks["scale"],
+            tasting_id=asks["tasting_id"].strip(),
+        )
     except ValueError as fault:
         st.warning(str(fault), icon=":material/info:")
         return None
@@ -67,22 +72,35 @@ def _samples(waiting: panel.Due, scores: pd.DataFrame) -> dict:
     )
     controls = [*used[-1:], NO_CONTROL, *used[:-1]]
     control = right.selectbox(
-        "Control, hidden in every sitting", controls, key="plan_control", accept_new_options=True,
+        "Control, hidden in every sitting",
+        controls,
+        key="plan_control",
+        accept_new_options=True,
         help="One spirit kept in stock and served blind in every tasting links the tastings: "
         "without it batches of two tastings are hard to compare.",
-    )  # fmt: skip
+    )
     duplicates = left.multiselect(
-        "Hidden duplicates", names, [], key="plan_duplicates",
+        "Hidden duplicates",
+        names,
+        [],
+        key="plan_duplicates",
         help="Served once more under another code; shows how well the panel repeats itself.",
-    )  # fmt: skip
+    )
     per_sitting = right.number_input(
-        "Glasses a sitting", 2, 12, PER_SITTING, 1, key="plan_per_sitting",
+        "Glasses a sitting",
+        2,
+        12,
+        PER_SITTING,
+        1,
+        key="plan_per_sitting",
         help="Six or fewer is common practice: noses tire.",
-    )  # fmt: skip
+    )
     return {
-        "batches": batches, "control": control or NO_CONTROL, "duplicates": duplicates,
+        "batches": batches,
+        "control": control or NO_CONTROL,
+        "duplicates": duplicates,
         "per_sitting": int(per_sitting),
-    }  # fmt: skip
+    }
 
 
 def _people(scores: pd.DataFrame) -> dict:
@@ -90,21 +108,31 @@ def _people(scores: pd.DataFrame) -> dict:
     words = list(dict.fromkeys(scores["attribute"])) or USUAL_ATTRIBUTES
     left, right = st.columns([3, 2])
     assessors = left.multiselect(
-        "Assessors (codes, never names)", known, known, key="plan_assessors",
+        "Assessors (codes, never names)",
+        known,
+        known,
+        key="plan_assessors",
         accept_new_options=True,
-    )  # fmt: skip
+    )
     replicates = right.number_input("Replicates", 1, 4, 2, 1, key="plan_replicates")
     attributes = left.multiselect(
         "Attributes", words, words, key="plan_attributes", accept_new_options=True
     )
     seed = right.number_input(
-        "Seed of the draw", 0, 999_999, 1, 1, key="plan_seed",
+        "Seed of the draw",
+        0,
+        999_999,
+        1,
+        1,
+        key="plan_seed",
         help="The same seed deals the same orders and codes again.",
-    )  # fmt: skip
+    )
     return {
-        "assessors": assessors, "replicates": int(replicates), "attributes": attributes,
+        "assessors": assessors,
+        "replicates": int(replicates),
+        "attributes": attributes,
         "seed": int(seed),
-    }  # fmt: skip
+    }
 
 
 def _day(scores: pd.DataFrame) -> dict:
@@ -115,16 +143,24 @@ def _day(scores: pd.DataFrame) -> dict:
     kept = st.session_state.setdefault("plans_kept", 0)  # a name once kept is not offered again
     name = second.text_input("Name of the tasting", free, key=f"plan_name_{free}_{kept}")
     abv = third.number_input(
-        "Strength in the glass, % vol", 5.0, 40.0, 20.0, 0.5, key="plan_abv",
+        "Strength in the glass, % vol",
+        5.0,
+        40.0,
+        20.0,
+        0.5,
+        key="plan_abv",
         help="New make is cut to about 20 % vol (common practice): uncut it is flammable and "
         "numbs the nose.",
-    )  # fmt: skip
+    )
     how = fourth.selectbox("How", HOWS, key="plan_how")
     scale = fifth.selectbox("Scale", scales, key="plan_scale", accept_new_options=True)
     return {
-        "day": day, "tasting_id": name, "abv": float(abv), "how": how or HOWS[0],
+        "day": day,
+        "tasting_id": name,
+        "abv": float(abv),
+        "how": how or HOWS[0],
         "scale": scale or scales[0],
-    }  # fmt: skip
+    }
 
 
 def _next_name(scores: pd.DataFrame, year: int) -> str:
@@ -167,23 +203,48 @@ def papers(kept: KeptPlan, waiting: panel.Due, place: str) -> None:
     """Sheets for the panel, and apart from them the key for the one who pours."""
     name = kept.plan.tasting_id
     with st.container(horizontal=True, vertical_alignment="center"):
-        _download("Sheets to print", sheets_html(kept).encode(), f"sheets_{name}.html",
-                  "text/html", f"{place}_sheets")  # fmt: skip
-        _download("Sheets as a table (CSV)", safe_csv(kept.plan.sheets()), f"sheets_{name}.csv",
-                  "text/csv", f"{place}_sheets_csv")  # fmt: skip
+        _download(
+            "Sheets to print",
+            sheets_html(kept).encode(),
+            f"sheets_{name}.html",
+            "text/html",
+            f"{place}_sheets",
+        )
+        _download(
+            "Sheets as a table (CSV)",
+            safe_csv(kept.plan.sheets()),
+            f"sheets_{name}.csv",
+            "text/csv",
+            f"{place}_sheets_csv",
+        )
         with st.popover("Key, for the one who pours", icon=":material/key:"):
             st.markdown("The key says which batch is in which glass. Keep it away from the panel.")
-            _download("Key to print", key_html(kept, _strengths(waiting)).encode(),
-                      f"key_{name}.html", "text/html", f"{place}_key")  # fmt: skip
-            _download("Key as a table (CSV)", safe_csv(kept.plan.table()), f"key_{name}.csv",
-                      "text/csv", f"{place}_key_csv")  # fmt: skip
+            _download(
+                "Key to print",
+                key_html(kept, _strengths(waiting)).encode(),
+                f"key_{name}.html",
+                "text/html",
+                f"{place}_key",
+            )
+            _download(
+                "Key as a table (CSV)",
+                safe_csv(kept.plan.table()),
+                f"key_{name}.csv",
+                "text/csv",
+                f"{place}_key_csv",
+            )
 
 
 def _download(label: str, data: bytes, file: str, mime: str, key: str) -> None:
     st.download_button(
-        label, data=data, file_name=file, mime=mime, key=key, on_click="ignore",
+        label,
+        data=data,
+        file_name=file,
+        mime=mime,
+        key=key,
+        on_click="ignore",
         icon=":material/download:",
-    )  # fmt: skip
+    )
 
 
 def keep(kept: KeptPlan) -> None:
@@ -292,8 +353,10 @@ def _entered_back(kept: KeptPlan, progress: pd.DataFrame) -> None:
     with st.form("take_entered", border=True):
         people = st.multiselect(
             "Assessors (those who have entered every glass are chosen)",
-            list(open_ones["assessor_id"]), list(whole), key=f"take_{kept.plan.tasting_id}",
-        )  # fmt: skip
+            list(open_ones["assessor_id"]),
+            list(whole),
+            key=f"take_{kept.plan.tasting_id}",
+        )
         who = st.text_input("Who takes this in (initials)", key="entered_who")
         if not st.form_submit_button("Take in these scores", type="primary"):
             return
@@ -312,8 +375,9 @@ def _filled_back(kept: KeptPlan) -> None:
     st.subheader("Bring filled sheets back", anchor=False)
     uploads = st.file_uploader(
         "Filled sheets of this tasting: CSV or XLSX, one or several",
-        accept_multiple_files=True, key=f"filled_{name}_{attempt}",
-    )  # fmt: skip
+        accept_multiple_files=True,
+        key=f"filled_{name}_{attempt}",
+    )
     if not uploads:
         return
     files = {one.name: one.getvalue() for one in uploads}

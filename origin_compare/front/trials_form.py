@@ -82,9 +82,12 @@ def doubt(asked: Questions) -> Doubt:
     told = spread[spread["told_apart"]]
     spread = told if len(told) else spread
     chosen = parts.pick(
-        "Flavour you care about most", spread["attribute"].tolist(), "flavour",
-        format_func=words.flavour, width=300,
-    )  # fmt: skip
+        "Flavour you care about most",
+        spread["attribute"].tolist(),
+        "flavour",
+        format_func=words.flavour,
+        width=300,
+    )
     row = spread[spread["attribute"] == chosen].iloc[0]
     said = (
         f"Batches of like harvest, process and grower still differ by {row['sd']:.2f} points on "
@@ -134,9 +137,14 @@ def wish(asked: Questions, doubted: Doubt) -> Wish | None:
         return None
     choices = Choices(settings, coming if len(coming) else None, vessels, weights)
     return Wish(
-        choices, batches, doubted.scaled(more.spread), MODELS[model], more.repeats, more.cost,
+        choices,
+        batches,
+        doubted.scaled(more.spread),
+        MODELS[model],
+        more.repeats,
+        more.cost,
         more.seed,
-    )  # fmt: skip
+    )
 
 
 def _with_middle(levels: list[float]) -> list[float]:
@@ -203,13 +211,20 @@ def _barley(asked: Questions) -> tuple[pd.DataFrame, tuple[str, ...], float]:
         )
     with st.container(horizontal=True, vertical_alignment="bottom"):
         vessels = st.multiselect(
-            "Vessels", sorted(asked.batches["vessel"].dropna().unique()), key="trial_vessels",
-            placeholder="any", width=330,
-        )  # fmt: skip
+            "Vessels",
+            sorted(asked.batches["vessel"].dropna().unique()),
+            key="trial_vessels",
+            placeholder="any",
+            width=330,
+        )
         per_batch = st.number_input(
-            "Grain one batch takes, t", 0.01, None, None if pd.isna(usual) else round(usual, 2),
-            key="trial_per_batch", width=210,
-        )  # fmt: skip
+            "Grain one batch takes, t",
+            0.01,
+            None,
+            None if pd.isna(usual) else round(usual, 2),
+            key="trial_per_batch",
+            width=210,
+        )
     rows = left.loc[picked].reset_index().rename(columns={"left_t": "tonnes"})
     lots = pd.concat([rows[["lot_id", "grower_id", "tonnes"]], typed], ignore_index=True)
     return lots, tuple(vessels), float("nan") if per_batch is None else float(per_batch)
@@ -236,24 +251,51 @@ class _Rest:
 def _rest(doubted: Doubt) -> _Rest:
     with st.container(horizontal=True, vertical_alignment="bottom"):
         repeats = st.number_input(
-            "Of these, runs made twice", 0, MOST // 2, 0, key="trial_repeats", width=190,
+            "Of these, runs made twice",
+            0,
+            MOST // 2,
+            0,
+            key="trial_repeats",
+            width=190,
             help="What two runs alike differ by is batch to batch, whatever the settings do.",
-        )  # fmt: skip
+        )
         cost = st.number_input(
-            "Cost of a batch", 0.0, None, None, placeholder="not stated", key="trial_cost",
+            "Cost of a batch",
+            0.0,
+            None,
+            None,
+            placeholder="not stated",
+            key="trial_cost",
             width=150,
-        )  # fmt: skip
+        )
         spread = st.number_input(
-            "Like batches differ by, points", 0.01, 10.0, round(max(doubted.sd, 0.01), 2), 0.05,
-            key=f"trial_sd_{doubted.attribute}", width=220,
-        )  # fmt: skip
+            "Like batches differ by, points",
+            0.01,
+            10.0,
+            round(max(doubted.sd, 0.01), 2),
+            0.05,
+            key=f"trial_sd_{doubted.attribute}",
+            width=220,
+        )
         bends = st.number_input(
-            "Bends and meetings matter", 0.0, 5.0, 1.0, 0.5, key="trial_bends_matter", width=200,
+            "Bends and meetings matter",
+            0.0,
+            5.0,
+            1.0,
+            0.5,
+            key="trial_bends_matter",
+            width=200,
             help="Beside slopes; asked for only if they are to be found out.",
-        )  # fmt: skip
+        )
         lots = st.number_input(
-            "Gaps between lots matter", 0.0, 5.0, 0.0, 0.5, key="trial_lots_matter", width=190,
+            "Gaps between lots matter",
+            0.0,
+            5.0,
+            0.0,
+            0.5,
+            key="trial_lots_matter",
+            width=190,
             help="0: lots are there to be allowed for, not to be compared.",
-        )  # fmt: skip
+        )
         seed = st.number_input("Seed of the draw", 0, 9999, 1, key="trial_seed", width=130)
     return _Rest(int(repeats), cost, float(spread), float(bends), float(lots), int(seed))

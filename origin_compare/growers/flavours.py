@@ -22,9 +22,20 @@ if TYPE_CHECKING:
 CLEAR, HINT, NOT_SHOWN = "clear", "a hint", "not shown"
 LEVEL = 0.95
 COLUMNS = [
-    "attribute", "own", "low", "high", "low_all", "high_all",
-    "group_median", "group_low", "group_high", "evidence", "side", "n_batches", "df",
-]  # fmt: skip
+    "attribute",
+    "own",
+    "low",
+    "high",
+    "low_all",
+    "high_all",
+    "group_median",
+    "group_low",
+    "group_high",
+    "evidence",
+    "side",
+    "n_batches",
+    "df",
+]
 
 
 @dataclass(frozen=True)
@@ -78,11 +89,19 @@ def _row(
     word, side = evidence(found.own, half, half_all, group_low, group_high)
     return {
         "attribute": attribute,
-        "own": found.own, "low": found.own - half, "high": found.own + half,
-        "low_all": found.own - half_all, "high_all": found.own + half_all,
-        "group_median": group_median, "group_low": group_low, "group_high": group_high,
-        "evidence": word, "side": side, "n_batches": found.n_batches, "df": found.df,
-    }  # fmt: skip
+        "own": found.own,
+        "low": found.own - half,
+        "high": found.own + half,
+        "low_all": found.own - half_all,
+        "high_all": found.own + half_all,
+        "group_median": group_median,
+        "group_low": group_low,
+        "group_high": group_high,
+        "evidence": word,
+        "side": side,
+        "n_batches": found.n_batches,
+        "df": found.df,
+    }
 
 
 def estimate(

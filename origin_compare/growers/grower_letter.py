@@ -29,29 +29,68 @@ if TYPE_CHECKING:
 __all__ = ["CLEAR", "HINT", "NOT_SHOWN", "GrowerLetter", "grower_letter"]
 
 FIELD_FIGURES = (
-    "yield_t_ha", "grain_n_pct_dm", "grain_moisture_pct", "screenings_pct", "thousand_grain_g",
+    "yield_t_ha",
+    "grain_n_pct_dm",
+    "grain_moisture_pct",
+    "screenings_pct",
+    "thousand_grain_g",
     "germination_pct",
-)  # fmt: skip
+)
 MADE_FIGURES = ("extract_pct_dm", "spirit_yield_lpa_t")
 OWN_AMOUNTS = ("grist_kg", "new_make_l")
 """Shown to their owner only: what others delivered is their own business."""
 
 LOT_COLUMNS = (
-    "lot_id", "season", "field", "variety", "soil", "previous_crop", "sown_on", "harvested_on",
-    "area_ha", "yield_t_ha", "delivered_t", "grain_n_pct_dm", "grain_moisture_pct",
-    "screenings_pct", "thousand_grain_g", "germination_pct", "rain_mm", "mean_temp_c",
-)  # fmt: skip
+    "lot_id",
+    "season",
+    "field",
+    "variety",
+    "soil",
+    "previous_crop",
+    "sown_on",
+    "harvested_on",
+    "area_ha",
+    "yield_t_ha",
+    "delivered_t",
+    "grain_n_pct_dm",
+    "grain_moisture_pct",
+    "screenings_pct",
+    "thousand_grain_g",
+    "germination_pct",
+    "rain_mm",
+    "mean_temp_c",
+)
 BATCH_COLUMNS = (
-    "batch_id", "season", "status", "lots", "field", "variety", "pitched_at", "length_h",
-    "peak_temp_c", "final_ph", "extract_pct_dm", "grist_kg", "new_make_l", "new_make_abv_pct",
-    "lpa", "spirit_yield_lpa_t", "n_tastings",
-)  # fmt: skip
+    "batch_id",
+    "season",
+    "status",
+    "lots",
+    "field",
+    "variety",
+    "pitched_at",
+    "length_h",
+    "peak_temp_c",
+    "final_ph",
+    "extract_pct_dm",
+    "grist_kg",
+    "new_make_l",
+    "new_make_abv_pct",
+    "lpa",
+    "spirit_yield_lpa_t",
+    "n_tastings",
+)
 """No free text: a cellar note may name another grower."""
 
 PAST_COLUMNS = [
-    "season", "lots", "yield_t_ha", "grain_n_pct_dm", "screenings_pct", "batches",
-    "extract_pct_dm", "spirit_yield_lpa_t",
-]  # fmt: skip
+    "season",
+    "lots",
+    "yield_t_ha",
+    "grain_n_pct_dm",
+    "screenings_pct",
+    "batches",
+    "extract_pct_dm",
+    "spirit_yield_lpa_t",
+]
 
 
 @dataclass(frozen=True)
@@ -270,11 +309,12 @@ def _figures(
     rows = [
         _compared(frame, name, amount, grower_id, smallest)
         for frame, names, amount in (
-            (lots, FIELD_FIGURES, "delivered_t"), (single, MADE_FIGURES, "grist_kg"),
+            (lots, FIELD_FIGURES, "delivered_t"),
+            (single, MADE_FIGURES, "grist_kg"),
         )
         for name in names
         if name in frame
-    ]  # fmt: skip
+    ]
     own = single[single["grower_id"] == grower_id]
     rows += [
         {"figure": words.label(name), "own": own[name].sum(min_count=1)}
@@ -295,9 +335,12 @@ def _compared(
     if privacy.may_show(known, smallest, amount):
         low, middle, high = privacy.middle_half(by_grower, privacy.STEPS[name])
     return {
-        "figure": words.label(name), "own": by_grower.get(grower_id, np.nan),
-        "group_median": middle, "group_low": low, "group_high": high,
-    }  # fmt: skip
+        "figure": words.label(name),
+        "own": by_grower.get(grower_id, np.nan),
+        "group_median": middle,
+        "group_low": low,
+        "group_high": high,
+    }
 
 
 def _past(own_lots: pd.DataFrame, own: pd.DataFrame, year: int) -> pd.DataFrame:

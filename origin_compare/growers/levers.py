@@ -30,16 +30,24 @@ class Pair:
 
 
 LATER, MORE_N, POINTS = (
-    "Sowing ten days later", "Grain nitrogen 0.1 percentage points higher", "percentage points",
-)  # fmt: skip
+    "Sowing ten days later",
+    "Grain nitrogen 0.1 percentage points higher",
+    "percentage points",
+)
 PAIRS = (
     Pair("sown_day", 10, LATER, "yield_t_ha", "yield", "t/ha"),
     Pair("sown_day", 10, LATER, "grain_n_pct_dm", "grain nitrogen", POINTS),
     Pair("sown_day", 10, LATER, "screenings_pct", "screenings", POINTS),
     Pair("grain_n_pct_dm", 0.1, MORE_N, "extract_pct_dm", "malt extract", POINTS),
-    Pair("grain_n_pct_dm", 0.1, MORE_N, "spirit_yield_lpa_t", "spirit yield",
-         "L of pure alcohol per tonne"),
-)  # fmt: skip
+    Pair(
+        "grain_n_pct_dm",
+        0.1,
+        MORE_N,
+        "spirit_yield_lpa_t",
+        "spirit yield",
+        "L of pure alcohol per tonne",
+    ),
+)
 
 
 def levers(lots: pd.DataFrame, single: pd.DataFrame, smallest: int) -> pd.DataFrame:

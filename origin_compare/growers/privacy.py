@@ -16,10 +16,15 @@ import pandas as pd
 HIDDEN = (math.nan, math.nan, math.nan)
 MOST_SHARE = 0.5
 STEPS = {
-    "yield_t_ha": 0.1, "grain_n_pct_dm": 0.05, "grain_moisture_pct": 0.2, "screenings_pct": 0.2,
-    "thousand_grain_g": 0.5, "germination_pct": 0.5, "extract_pct_dm": 0.2,
+    "yield_t_ha": 0.1,
+    "grain_n_pct_dm": 0.05,
+    "grain_moisture_pct": 0.2,
+    "screenings_pct": 0.2,
+    "thousand_grain_g": 0.5,
+    "germination_pct": 0.5,
+    "extract_pct_dm": 0.2,
     "spirit_yield_lpa_t": 2.0,
-}  # fmt: skip
+}
 """How coarsely a group's figure is rounded; a choice, no source."""
 
 

@@ -254,8 +254,7 @@ def _with_bases(
     for one in mapped:
         basis = BASIS_OF.get(one.column.name, "")
         said = _basis_said(one)
-        apart = {_basis_said(other) for other in mapped
-                 if BASIS_OF.get(other.column.name) == basis}  # fmt: skip
+        apart = {_basis_said(other) for other in mapped if BASIS_OF.get(other.column.name) == basis}
         if said == AS_IS and (not basis or len(apart) > 1):
             refused = [*refused, (one.header, one.unit)]
             continue

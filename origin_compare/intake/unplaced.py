@@ -62,8 +62,9 @@ def offer_rest(raw: RawTable, guess: Guess) -> Offer:
 
 def _understood(raw: RawTable, guess: Guess) -> dict[str, str]:
     """Header -> column; a day and its time of day in two columns both stand for the moment."""
-    clocks = {raw.headers[one.clock_at]: one.column.name for one in guess.mapped
-              if one.clock_at >= 0}  # fmt: skip
+    clocks = {
+        raw.headers[one.clock_at]: one.column.name for one in guess.mapped if one.clock_at >= 0
+    }
     attributes = {raw.headers[at]: ATTRIBUTE for at, _ in guess.attributes}
     return {one.header: one.column.name for one in guess.mapped} | clocks | attributes
 

@@ -19,9 +19,14 @@ __all__ = ["LetterFault", "letter_pdf", "unknowns"]
 
 TEMPLATE = PACKAGE / "reports" / "letter.typ"
 ROOMS = (
-    Room(10, 10, 40), Room(9.5, 10, 40), Room(9, 10, 40), Room(8.5, 8, 20), Room(8, 6, 16),
-    Room(8, 4, 12), Room(8, 2, 8),
-)  # fmt: skip
+    Room(10, 10, 40),
+    Room(9.5, 10, 40),
+    Room(9, 10, 40),
+    Room(8.5, 8, 20),
+    Room(8, 6, 16),
+    Room(8, 4, 12),
+    Room(8, 2, 8),
+)
 """Tried in turn until the letter stands on one side; under 8 points nobody reads on."""
 
 _TRIES = 12

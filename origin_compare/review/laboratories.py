@@ -129,19 +129,24 @@ def _nitrogen_for(lots: pd.DataFrame) -> Iterator[str]:
         told = [
             f"lot {lot}, {taken:.2f} % as it stood at {moisture:g} % moisture, is {dry:.2f} %"
             for lot, taken, moisture, dry in zip(
-                lots["lot_id"][wet], done["taken"][wet], done["moisture"][wet], done["dry"][wet],
+                lots["lot_id"][wet],
+                done["taken"][wet],
+                done["moisture"][wet],
+                done["dry"][wet],
                 strict=True,
             )
-        ]  # fmt: skip
+        ]
         yield f"Grain nitrogen is counted on the dry grain, without its water: {_told(told)}."
     if done["by_other"].any():
         told = [
             f"{protein:g} % of lot {lot} is {n:.2f} %"
             for lot, protein, n in zip(
-                lots["lot_id"][done["by_other"]], done["other"][done["by_other"]],
-                done["taken"][done["by_other"]], strict=True,
+                lots["lot_id"][done["by_other"]],
+                done["other"][done["by_other"]],
+                done["taken"][done["by_other"]],
+                strict=True,
             )
-        ]  # fmt: skip
+        ]
         yield f"Nitrogen is protein divided by 6.25: protein {_told(told)} nitrogen."
     lost = lots.loc[done["taken"].notna() & done["dry"].isna(), "lot_id"]
     if len(lost):
@@ -182,10 +187,13 @@ def _yield_for(lots: pd.DataFrame, others: pd.DataFrame, rules: HouseRules) -> I
         told = [
             f"lot {lot}, {was:g} t/ha at {moisture:g} % moisture, counts as {now:.2f} t/ha"
             for lot, was, moisture, now in zip(
-                moved["lot_id"], moved["yield_t_ha"], moved["yield_moisture_pct"],
-                brought["yield_t_ha"], strict=True,
+                moved["lot_id"],
+                moved["yield_t_ha"],
+                moved["yield_moisture_pct"],
+                brought["yield_t_ha"],
+                strict=True,
             )
-        ]  # fmt: skip
+        ]
         if told:
             yield (
                 f"Yields are compared at {wanted:g} % moisture, so that wet grain does not look "

@@ -6,9 +6,20 @@ import pandas as pd
 
 ONE_THING = "one batch: lot and batch are one thing"
 COLUMNS = [
-    "lot_id", "season", "grower_id", "field", "variety", "grain_n_pct_dm", "extract_pct_dm",
-    "batches", "length_h", "spirit_yield_lpa_t", "yield_low_lpa_t", "yield_high_lpa_t", "note",
-]  # fmt: skip
+    "lot_id",
+    "season",
+    "grower_id",
+    "field",
+    "variety",
+    "grain_n_pct_dm",
+    "extract_pct_dm",
+    "batches",
+    "length_h",
+    "spirit_yield_lpa_t",
+    "yield_low_lpa_t",
+    "yield_high_lpa_t",
+    "note",
+]
 
 
 def lots_compared(batches: pd.DataFrame) -> pd.DataFrame:

@@ -13,13 +13,38 @@ from origin_compare.review.lots_compared import lots_compared
 
 FEWEST_YIELDS = 4
 SHOWN = (
-    "batch_id", "growers", "outside", "season", "lots", "variety", "origin", "status",
-    "grain_n_pct_dm", "extract_pct_dm", "pitch_temp_c", "og_sg", "yeast_age_d", "yeast_g_l",
-    "length_h", "peak_temp_c", "h_above_window", "final_ph", "final_sg", "limit_gap_degrees",
-    "apparent_attenuation_pct", "lag_h", "reading_gap_h", "new_make_abv_pct", "lpa",
-    "spirit_yield_lpa_t", "spirit_yield_dm_lpa_t", "predicted_lpa_t", "share_of_predicted_pct",
-    "basis_notes", "missing_links",
-)  # fmt: skip
+    "batch_id",
+    "growers",
+    "outside",
+    "season",
+    "lots",
+    "variety",
+    "origin",
+    "status",
+    "grain_n_pct_dm",
+    "extract_pct_dm",
+    "pitch_temp_c",
+    "og_sg",
+    "yeast_age_d",
+    "yeast_g_l",
+    "length_h",
+    "peak_temp_c",
+    "h_above_window",
+    "final_ph",
+    "final_sg",
+    "limit_gap_degrees",
+    "apparent_attenuation_pct",
+    "lag_h",
+    "reading_gap_h",
+    "new_make_abv_pct",
+    "lpa",
+    "spirit_yield_lpa_t",
+    "spirit_yield_dm_lpa_t",
+    "predicted_lpa_t",
+    "share_of_predicted_pct",
+    "basis_notes",
+    "missing_links",
+)
 
 
 @dataclass(frozen=True)

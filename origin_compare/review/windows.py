@@ -11,13 +11,27 @@ from origin_compare.measures import limit_gap, per_t_dry
 
 FERMENTING = "fermenting"
 AT_PITCH = (
-    "grain_moisture_pct", "pitch_temp_c", "og_sg", "wort_ph", "yeast_age_d", "yeast_g_l",
-    "yeast_storage_c", "reading_gap_h",
-)  # fmt: skip
+    "grain_moisture_pct",
+    "pitch_temp_c",
+    "og_sg",
+    "wort_ph",
+    "yeast_age_d",
+    "yeast_g_l",
+    "yeast_storage_c",
+    "reading_gap_h",
+)
 AT_END = (
-    "length_h", "peak_temp_c", "final_ph", "final_sg", "limit_gap_degrees", "wash_abv_pct",
-    "cut_on_abv_pct", "cut_off_abv_pct", "new_make_abv_pct", "share_of_predicted_pct",
-)  # fmt: skip
+    "length_h",
+    "peak_temp_c",
+    "final_ph",
+    "final_sg",
+    "limit_gap_degrees",
+    "wash_abv_pct",
+    "cut_on_abv_pct",
+    "cut_off_abv_pct",
+    "new_make_abv_pct",
+    "share_of_predicted_pct",
+)
 """Held to only once a batch has ended: a batch half way has no length and no final pH."""
 
 OF_PRESSED_YEAST = ("yeast_age_d", "yeast_g_l")
@@ -67,13 +81,22 @@ def outside_windows(batches: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:
     `in_words` the whole flag. A missing figure, column or window flags nothing.
     """
     rows = [
-        (batch_id, name, window.says, flag.value, window.low, window.high,
-         f"windows.{flag.rule}", window.source, flag.says)
+        (
+            batch_id,
+            name,
+            window.says,
+            flag.value,
+            window.low,
+            window.high,
+            f"windows.{flag.rule}",
+            window.source,
+            flag.says,
+        )
         for name in watched(batches, rules)
         for batch_id, value in held(batches, name).items()
         for flag in rules.flags(name, float(value))
         for window in [rules.windows[name]]
-    ]  # fmt: skip
+    ]
     return _framed(rows)
 
 
@@ -83,13 +106,22 @@ def unusual_figures(batches: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:
     These ask for a look at the figure, not at the batch.
     """
     rows = [
-        (batch_id, name, window.says, flag.value, window.low, window.high,
-         flag.rule, window.source, flag.says)
+        (
+            batch_id,
+            name,
+            window.says,
+            flag.value,
+            window.low,
+            window.high,
+            flag.rule,
+            window.source,
+            flag.says,
+        )
         for name, place in UNUSUAL.items()
         if name in batches and (window := rules.plausible.get(place)) is not None
         for batch_id, value in _known(batches, name).items()
         for flag in rules.unusual(*place, float(value))
-    ]  # fmt: skip
+    ]
     return _framed(rows)
 
 
@@ -118,11 +150,17 @@ def rules_used(batches: pd.DataFrame, rules: HouseRules, outside: pd.DataFrame) 
     """One row per window held to: rule, says, window, source, batches_held, batches_outside."""
     flagged = outside["measure"].value_counts()
     rows = [
-        (f"windows.{name}", window.says, window.words(), window.source,
-         len(held(batches, name)), int(flagged.get(name, 0)))
+        (
+            f"windows.{name}",
+            window.says,
+            window.words(),
+            window.source,
+            len(held(batches, name)),
+            int(flagged.get(name, 0)),
+        )
         for name in watched(batches, rules)
         for window in [rules.windows[name]]
-    ]  # fmt: skip
+    ]
     columns = ["rule", "says", "window", "source", "batches_held", "batches_outside"]
     return pd.DataFrame(rows, columns=columns)
 

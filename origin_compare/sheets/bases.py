@@ -52,15 +52,27 @@ class Based:
 
 
 NITROGEN = Based(
-    "grain_n_pct_dm", "nitrogen", "%", 2, as_is_to_dm, "grain_n_basis", "grain_moisture_pct",
+    "grain_n_pct_dm",
+    "nitrogen",
+    "%",
+    2,
+    as_is_to_dm,
+    "grain_n_basis",
+    "grain_moisture_pct",
     # nitrogen to 0.01 and protein to 0.1: 0.005 + 0.05 / 6.25
     Other("grain_protein_pct", "protein", "%", protein_to_n, 0.013),
-)  # fmt: skip
+)
 EXTRACT = Based(
-    "extract_pct_dm", "extract", "%", 2, as_is_to_dm, "extract_basis", "moisture_pct",
+    "extract_pct_dm",
+    "extract",
+    "%",
+    2,
+    as_is_to_dm,
+    "extract_basis",
+    "moisture_pct",
     # what the conversion is good to
     Other("extract_l_deg_kg", "", "L°/kg", l_deg_kg_to_pct, 0.3),
-)  # fmt: skip
+)
 PREDICTED = Based(
     "predicted_lpa_t", "predicted yield", "L/t", 0, per_t_dry, "predicted_basis", "moisture_pct"
 )
@@ -234,12 +246,19 @@ def steps(sheet: str, of: Based, frame: pd.DataFrame) -> pd.DataFrame:
     apart = of.other.apart if of.other else 0.0
     return pd.DataFrame(
         {
-            "given": given, "other": other, "other_into": into, "taken": taken,
-            "moisture": moisture, "worked": worked, "dry": worked.where(kept),
-            "by_other": by_other, "as_is": as_is, "no_basis": basis.isna(),
+            "given": given,
+            "other": other,
+            "other_into": into,
+            "taken": taken,
+            "moisture": moisture,
+            "worked": worked,
+            "dry": worked.where(kept),
+            "by_other": by_other,
+            "as_is": as_is,
+            "no_basis": basis.isna(),
             "differ": (given - into).abs() > apart + 1e-9,
         }
-    )  # fmt: skip
+    )
 
 
 def _told(sheet: str, of: Based, frame: pd.DataFrame) -> Iterator[tuple[Any, str]]:

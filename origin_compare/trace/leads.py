@@ -26,18 +26,29 @@ _SHEET_OF = {
     "delivery_id": "yeasts",
 }
 _STEP_SHEET = {
-    "grower": "growers", "lot": "lots", "malt": "malts", "mash": "mashes", "yeast": "yeasts",
-    "fermentation": "fermentations", "readings": "readings", "spirit": "spirits",
-    "grain steeped": "malts", "alcohol in the wash": "spirits",
-}  # fmt: skip
+    "grower": "growers",
+    "lot": "lots",
+    "malt": "malts",
+    "mash": "mashes",
+    "yeast": "yeasts",
+    "fermentation": "fermentations",
+    "readings": "readings",
+    "spirit": "spirits",
+    "grain steeped": "malts",
+    "alcohol in the wash": "spirits",
+}
 _STEP_FIGURE = {
-    "malt mashed": "grist_kg", "extract in the malt": "extract_pct_dm",
-    "extract in the wort": "mash_wort_sg", "alcohol by gravity": "wash_abv_calc_pct",
+    "malt mashed": "grist_kg",
+    "extract in the malt": "extract_pct_dm",
+    "extract in the wort": "mash_wort_sg",
+    "alcohol by gravity": "wash_abv_calc_pct",
     "alcohol in new make": "lpa",
-}  # fmt: skip
+}
 _CHANNEL_FIGURE = {
-    "gravity": "max_rate_deg_h", "pH": "after_yeast_ph", "temperature": "h_above_window",
-}  # fmt: skip
+    "gravity": "max_rate_deg_h",
+    "pH": "after_yeast_ph",
+    "temperature": "h_above_window",
+}
 _ROUNDED_H = 0.006
 """Hours in a table may be rounded to two decimals."""
 

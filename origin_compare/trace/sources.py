@@ -135,9 +135,10 @@ class _At:
     @property
     def log(self) -> pd.DataFrame:
         """The readings as they were used: what was set aside as not true is missing."""
-        kept = without(self.rows("readings"), [
-            one for one in self.derived.aside if one.batch_id == self.batch_id
-        ])  # fmt: skip
+        kept = without(
+            self.rows("readings"),
+            [one for one in self.derived.aside if one.batch_id == self.batch_id],
+        )
         return kept.sort_values("hours")
 
     def value(self, figure: str) -> str:
@@ -243,11 +244,15 @@ _FALL = "original gravity against the last gravity recorded (Balling)"
 _CURVE = "read off a curve laid through every gravity reading not set aside"
 _ACID = "read off a curve laid through every pH reading not set aside"
 _WAYS: dict[str, Way] = {
-    "length_h": ("hour zero to the end, or to the last reading where no end is recorded",
-                 lambda at: at.length()),
+    "length_h": (
+        "hour zero to the end, or to the last reading where no end is recorded",
+        lambda at: at.length(),
+    ),
     "peak_temp_c": ("the highest temperature recorded after hour zero", lambda at: at.hottest()),
-    "h_above_window": ("time above the house window, straight lines between the readings",
-                       lambda at: at.every("temp_c")),
+    "h_above_window": (
+        "time above the house window, straight lines between the readings",
+        lambda at: at.every("temp_c"),
+    ),
     "final_ph": ("the last pH recorded", lambda at: at.last("ph")),
     "final_sg": ("the last gravity recorded", lambda at: at.last("sg")),
     "apparent_attenuation_pct": (_FALL, lambda at: at.own("og_sg") + at.last("sg")),
@@ -259,8 +264,10 @@ _WAYS: dict[str, Way] = {
     "after_yeast_ph": (_ACID, lambda at: at.every("ph")),
     "lactic_from_h": (_ACID, lambda at: at.every("ph")),
     "yeast_g_l": ("yeast pitched over wort pitched", lambda at: at.own("yeast_kg", "wort_l")),
-    "lpa": ("new make times its strength, over all runs",
-            lambda at: at.of("spirits", "new_make_l", "new_make_abv_pct")),
+    "lpa": (
+        "new make times its strength, over all runs",
+        lambda at: at.of("spirits", "new_make_l", "new_make_abv_pct"),
+    ),
     "spirit_yield_lpa_t": (
         "pure alcohol over malt mashed",
         lambda at: at.of("spirits", "new_make_l", "new_make_abv_pct") + at.of("mashes", "grist_kg"),
@@ -269,7 +276,7 @@ _WAYS: dict[str, Way] = {
     "grist_kg": ("the sum over all mashes", lambda at: at.of("mashes", "grist_kg")),
     "limit_sg": ("the latest bench limit test", lambda at: at.of("attenuations", "limit_sg")),
     "n_readings": ("readings counted", lambda at: at.of("readings", "batch_id")),
-}  # fmt: skip
+}
 
 
 def _by_lot(column: str) -> Way:

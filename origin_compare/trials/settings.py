@@ -16,8 +16,15 @@ from origin_compare.trials.visible_gaps import BETWEEN_LOTS
 SETTABLE = {"length_h": True, "peak_temp_c": True, "final_ph": False, "pitch_temp_c": False}
 DECIMALS = {"length_h": 0, "peak_temp_c": 1, "final_ph": 2, "pitch_temp_c": 1}
 COLUMNS = [
-    "setting", "use", "lowest", "highest", "levels", "matters", "made_from", "made_to",
-]  # fmt: skip
+    "setting",
+    "use",
+    "lowest",
+    "highest",
+    "levels",
+    "matters",
+    "made_from",
+    "made_to",
+]
 
 
 def settable(batches: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:

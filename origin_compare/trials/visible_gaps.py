@@ -99,7 +99,9 @@ def contrasts(laid: Laid, coming: int) -> list[Contrast]:
         found.append((row, np.zeros(width), gap))
     if laid.harvests and coming:
         row = {
-            "term": BETWEEN_HARVESTS, "kind": "harvests", "step": f"{laid.harvests[-1]} and new",
-        }  # fmt: skip
+            "term": BETWEEN_HARVESTS,
+            "kind": "harvests",
+            "step": f"{laid.harvests[-1]} and new",
+        }
         found.append((row, np.eye(width)[-1], None))
     return found

@@ -43,29 +43,57 @@ def runs_of(growers: Sequence[str], house: HouseRules, **changed: Any) -> Season
     sheets = {
         "growers": pd.DataFrame({"grower_id": names}),
         "lots": pd.DataFrame(
-            {"lot_id": [f"L{name}" for name in names], "grower_id": names, "season": 2024,
-             "delivered_t": 20.0}
+            {
+                "lot_id": [f"L{name}" for name in names],
+                "grower_id": names,
+                "season": 2024,
+                "delivered_t": 20.0,
+            }
         ),
         "malts": pd.DataFrame(
-            {"malt_id": [f"M{name}" for name in names], "lot_id": [f"L{name}" for name in names],
-             "grain_t": 10.0, "tonnes": 8.4, "moisture_pct": 4.0, "extract_pct_dm": 80.0}
+            {
+                "malt_id": [f"M{name}" for name in names],
+                "lot_id": [f"L{name}" for name in names],
+                "grain_t": 10.0,
+                "tonnes": 8.4,
+                "moisture_pct": 4.0,
+                "extract_pct_dm": 80.0,
+            }
         ),
         "mashes": pd.DataFrame(
-            {"batch_id": batches, "mash_no": 1, "malt_id": [f"M{name}" for name in growers],
-             "grist_kg": 1000.0, "wort_l": 4000.0, "wort_sg": 1.0700,
-             "mashed_at": days.tz_localize("UTC")}
+            {
+                "batch_id": batches,
+                "mash_no": 1,
+                "malt_id": [f"M{name}" for name in growers],
+                "grist_kg": 1000.0,
+                "wort_l": 4000.0,
+                "wort_sg": 1.0700,
+                "mashed_at": days.tz_localize("UTC"),
+            }
         ),
         "fermentations": pd.DataFrame(
-            {"batch_id": batches, "vessel": "V1", "pitched_at": days.tz_localize("UTC"),
-             "wort_l": 4000.0, "og_sg": 1.0700,
-             "ended_at": (days + pd.Timedelta(days=3)).tz_localize("UTC")}
+            {
+                "batch_id": batches,
+                "vessel": "V1",
+                "pitched_at": days.tz_localize("UTC"),
+                "wort_l": 4000.0,
+                "og_sg": 1.0700,
+                "ended_at": (days + pd.Timedelta(days=3)).tz_localize("UTC"),
+            }
         ),
         "spirits": pd.DataFrame(
-            {"batch_id": batches, "run_no": 1, "distilled_on": days + pd.Timedelta(days=4),
-             "still": "S1", "wash_l": 4000.0, "wash_abv_pct": 9.0, "new_make_l": 500.0,
-             "new_make_abv_pct": 70.0}
+            {
+                "batch_id": batches,
+                "run_no": 1,
+                "distilled_on": days + pd.Timedelta(days=4),
+                "still": "S1",
+                "wash_l": 4000.0,
+                "wash_abv_pct": 9.0,
+                "new_make_l": 500.0,
+                "new_make_abv_pct": 70.0,
+            }
         ),
-    }  # fmt: skip
+    }
     for place, values in changed.items():
         sheet, column = place.split("__")
         sheets[sheet][column] = values

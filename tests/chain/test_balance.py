@@ -77,8 +77,14 @@ def test_a_gap_outside_its_limit_is_said_with_the_limit() -> None:
 
 
 def test_what_is_missing_is_named_step_by_step() -> None:
-    season = runs_of(["A"], rules(), malts__moisture_pct=None, spirits__wash_l=None,
-                     malts__grain_t=None, mashes__wort_sg=None)  # fmt: skip
+    season = runs_of(
+        ["A"],
+        rules(),
+        malts__moisture_pct=None,
+        spirits__wash_l=None,
+        malts__grain_t=None,
+        mashes__wort_sg=None,
+    )
     account = batch_balance(season, "B1")
     says = account.rows.set_index("step")["says"]
     assert says["grain steeped"] == "no weights of grain and malt"
@@ -126,8 +132,9 @@ def test_more_mashed_than_was_made_is_above() -> None:
 
 
 def test_a_batch_of_two_malts_gives_each_lot_its_extract() -> None:
-    season = runs_of(["A", "B"], rules(), malts__extract_pct_dm=[80.0, 60.0],
-                     mashes__batch_id=["B1", "B1"])  # fmt: skip
+    season = runs_of(
+        ["A", "B"], rules(), malts__extract_pct_dm=[80.0, 60.0], mashes__batch_id=["B1", "B1"]
+    )
     first = lot_balance(season, "LA").rows.set_index("step")["amount"]
     second = lot_balance(season, "LB").rows.set_index("step")["amount"]
     assert first["malt mashed"] == second["malt mashed"] == 1.0

@@ -112,18 +112,29 @@ def test_runs_of_one_batch_weigh_by_their_alcohol() -> None:
 
 
 @given(
-    st.lists(st.sampled_from("ABC"), min_size=1, max_size=9), st.floats(0, 0.6), st.floats(0, 0.4),
+    st.lists(st.sampled_from("ABC"), min_size=1, max_size=9),
+    st.floats(0, 0.6),
+    st.floats(0, 0.4),
     st.data(),
-)  # fmt: skip
+)
 def test_what_truly_happened_lies_inside_the_span(
     growers: list[str], low: float, more: float, data: st.DataObject
 ) -> None:
     """Whatever was returned at each run within the range, and whatever stood there at first."""
     batches = [f"B{number}" for number, _ in enumerate(growers)]
     order = pd.DataFrame(
-        {"line": "S1", "batch_id": batches, "run_no": 1, "still": "S1", "distilled_on": pd.NaT,
-         "growers": growers, "old_share": float("nan"), "told": True, "before": None}
-    )  # fmt: skip
+        {
+            "line": "S1",
+            "batch_id": batches,
+            "run_no": 1,
+            "still": "S1",
+            "distilled_on": pd.NaT,
+            "growers": growers,
+            "old_share": float("nan"),
+            "told": True,
+            "before": None,
+        }
+    )
     whose = dict(zip(batches, growers, strict=True))
     back = Returned(Span(low, low + more), "no", "")
     runs = own_by_run(order, lambda batch: ALL if whose[batch] == "A" else NOTHING, back)

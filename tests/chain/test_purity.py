@@ -51,16 +51,27 @@ def test_not_stated_is_a_reason_by_itself() -> None:
 
 
 def test_mixed_lots_are_named_with_their_shares() -> None:
-    found = purity(runs_of(["A", "B"], rules("by grower"), mashes__batch_id=["B1", "B1"],
-                           mashes__grist_kg=[750.0, 250.0]), "B1")  # fmt: skip
+    found = purity(
+        runs_of(
+            ["A", "B"],
+            rules("by grower"),
+            mashes__batch_id=["B1", "B1"],
+            mashes__grist_kg=[750.0, 250.0],
+        ),
+        "B1",
+    )
     assert found.of == "A"
     assert found.reasons[0] == "growers mixed, A 75% and B 25% by mass"
     assert found.share.least == found.share.most == 0.75
 
 
 def test_weights_missing_leave_it_open_and_are_a_reason() -> None:
-    found = purity(runs_of(["A", "B"], rules("by grower"), mashes__batch_id=["B1", "B1"],
-                           mashes__grist_kg=None), "B1")  # fmt: skip
+    found = purity(
+        runs_of(
+            ["A", "B"], rules("by grower"), mashes__batch_id=["B1", "B1"], mashes__grist_kg=None
+        ),
+        "B1",
+    )
     assert (found.share.least, found.share.most) == (0.0, 1.0)
     assert "weights missing" in found.reasons
 

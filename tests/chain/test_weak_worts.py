@@ -18,16 +18,22 @@ PART = extract_kg(1000, 1.010) / extract_kg(4000, 1.070)
 
 
 def test_recorded_weak_worts_carry_one_lot_into_the_next_mash() -> None:
-    season = runs_of(["A", "A", "B", "B"], rules("by grower"), mashes__weak_wort_l=1000.0,
-                     mashes__weak_wort_sg=1.010)  # fmt: skip
+    season = runs_of(
+        ["A", "A", "B", "B"],
+        rules("by grower"),
+        mashes__weak_wort_l=1000.0,
+        mashes__weak_wort_sg=1.010,
+    )
     first, second = purity(season, "B3"), purity(season, "B4")
     # before the first mash on record anything may have stood: it fades by PART a mash
     assert first.share.least == pytest.approx(1 - PART)
     assert first.share.most == pytest.approx(1 - PART + PART**3)
     assert second.share.least == pytest.approx(1 - PART**2)
     assert first.table()["part"].tolist()[:3] == [
-        "grain of grower", "the same, weak worts mixed in", "the same, heels mixed in",
-    ]  # fmt: skip
+        "grain of grower",
+        "the same, weak worts mixed in",
+        "the same, heels mixed in",
+    ]
     assert first.table()["says"].tolist()[1] == "3 to 4 % of its first mash's extract, of B2"
     assert first.sentence().startswith(
         "Between 96 and 97 % of the alcohol of batch B3 is of grower B, heels not stated and taken "
@@ -47,8 +53,12 @@ def test_a_site_states_a_range_or_that_none_are_taken_back() -> None:
 
 
 def test_a_mash_without_a_record_is_said_and_one_without_a_gravity_is_bounded() -> None:
-    season = runs_of(["A", "B", "C"], rules("by grower"), mashes__weak_wort_l=[np.nan, 400, 0],
-                     mashes__weak_wort_sg=np.nan)  # fmt: skip
+    season = runs_of(
+        ["A", "B", "C"],
+        rules("by grower"),
+        mashes__weak_wort_l=[np.nan, 400, 0],
+        mashes__weak_wort_sg=np.nan,
+    )
     found = purity(season, "B2")
     assert (found.share.least, found.share.most) == pytest.approx((0.9, 1.0))
     assert found.rests_on().endswith("for 1 mash not on record, and taken as none.")
@@ -57,8 +67,9 @@ def test_a_mash_without_a_record_is_said_and_one_without_a_gravity_is_bounded() 
 
 
 def test_the_balance_sets_weak_worts_off_so_that_they_are_nobodys_extract_twice() -> None:
-    season = runs_of(["A", "B"], rules(), mashes__weak_wort_l=[0.0, 1000.0],
-                     mashes__weak_wort_sg=1.010)  # fmt: skip
+    season = runs_of(
+        ["A", "B"], rules(), mashes__weak_wort_l=[0.0, 1000.0], mashes__weak_wort_sg=1.010
+    )
     wort, weak = extract_kg(4000, 1.070), extract_kg(1000, 1.010)
     flows = batch_flows(season)["extract_kg"]
     assert flows.tolist() == pytest.approx([wort + weak, wort - weak])
@@ -72,6 +83,7 @@ def test_heels_of_charger_and_low_wines_receiver_count_for_what_is_distilled() -
     # 4000 L of wash at 9 % vol give at least 1440 L of low wines at 25 % vol
     season = runs_of(["A", "B"], rules("by grower", heel_low_wines_l=(0, 60)))
     assert purity(season, "B2").share.least == pytest.approx(1 - 60 / 1500)
-    season = runs_of(["A", "B"], rules("by grower", heel_low_wines_l=(0, 60)),
-                     spirits__low_wines_l=1600.0)  # fmt: skip
+    season = runs_of(
+        ["A", "B"], rules("by grower", heel_low_wines_l=(0, 60)), spirits__low_wines_l=1600.0
+    )
     assert purity(season, "B2").share.least == pytest.approx(1 - 60 / 1660)

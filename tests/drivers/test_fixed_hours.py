@@ -28,9 +28,13 @@ def _logs(ids: list[str], at_72: np.ndarray) -> pd.DataFrame:
 
 def test_values_lie_between_neighbouring_readings_and_gaps_stay_empty() -> None:
     log = pd.DataFrame(
-        {"batch_id": "B1", "hours": [0.0, 20, 30, 60, 72], "ph": [5.0, 4.0, 3.8, 3.6, 3.5],
-         "sg": [1.06, 1.03, np.nan, np.nan, 1.0]}
-    )  # fmt: skip
+        {
+            "batch_id": "B1",
+            "hours": [0.0, 20, 30, 60, 72],
+            "ph": [5.0, 4.0, 3.8, 3.6, 3.5],
+            "sg": [1.06, 1.03, np.nan, np.nan, 1.0],
+        }
+    )
     row = at_hours(log, (24, 48, 72, 96)).loc["B1"]
     assert row["ph_24h"] == pytest.approx(3.92)
     assert np.isnan(row["ph_48h"])

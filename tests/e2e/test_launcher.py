@@ -77,8 +77,11 @@ def test_a_taken_port_is_said_in_words(tmp_path: Path) -> None:
         done = subprocess.run(
             [sys.executable, "-m", "origin_compare", "open", "--no-browser", "--port", str(port)],
             env={**os.environ, "XDG_DATA_HOME": str(tmp_path)},
-            capture_output=True, text=True, timeout=60, check=False,
-        )  # fmt: skip
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
+        )
     assert done.returncode == 2
     assert (
         f"Port {port} is in use on this machine. Stop what runs there, "

@@ -18,9 +18,14 @@ BATCHES = ["Q90-01", "Q90-02", "Q90-03"]
 @pytest.fixture
 def kept() -> KeptPlan:
     plan = plan_tasting(
-        BATCHES, ["A03", "A04"], 1, 8, control="CONTROL",
-        attributes=["floral", "oily", "sour"], tasting_id="T90-1",
-    )  # fmt: skip
+        BATCHES,
+        ["A03", "A04"],
+        1,
+        8,
+        control="CONTROL",
+        attributes=["floral", "oily", "sour"],
+        tasting_id="T90-1",
+    )
     return with_keys(KeptPlan(plan, "2026-07-01"))
 
 

@@ -133,9 +133,13 @@ def test_upload_map_a_header_see_faults_take_in_and_open_every_page(
 
 def _map_the_minute_log(tab: Page) -> None:
     wanted = {
-        "batch (needed)": "WB_RUN", "read at": "TS_LOCAL", "gravity": "DT204.PV",
-        "temp, °C": "TT204.PV", "cooling, %": "CV204.OUT", "instrument": "SRC",
-    }  # fmt: skip
+        "batch (needed)": "WB_RUN",
+        "read at": "TS_LOCAL",
+        "gravity": "DT204.PV",
+        "temp, °C": "TT204.PV",
+        "cooling, %": "CV204.OUT",
+        "instrument": "SRC",
+    }
     _choose(tab, "Sheet", "readings: each row is one reading of a vessel")
     for label, header in wanted.items():
         _choose(tab, label, header)

@@ -32,18 +32,30 @@ from origin_compare.fermentation.departures.signatures import (
     STUCK,
     UNCORRECTED,
     WILD,
-)  # fmt: skip
+)
 from origin_compare.house import default_rules
 from tests.fermentation.simulated import FAULTS, Plant, draw_plant, season_of
 
 CAUSE = {
-    "slow lag": SLOW_LAG, "stuck": STUCK, "poor fermentability": LESS_FERMENTABLE,
-    "poor yeast": POOR_YEAST, "over-pitch": OVER_PITCH, "hot": HOT, "cooling stuck": CHILLED,
-    "early lactic": EARLY_LACTIC, "wild yeast": WILD, "gravity offset": OFFSETS[0],
-    "gravity drift": DRIFTS[0], "gravity frozen": FROZEN_GRAVITY,
-    "temperature offset": OFFSETS[2], "temperature drift": DRIFTS[2], "pH drift": DRIFTS[1],
-    "clock": CLOCK, "uncorrected": UNCORRECTED, "wrong reading": "",
-}  # fmt: skip
+    "slow lag": SLOW_LAG,
+    "stuck": STUCK,
+    "poor fermentability": LESS_FERMENTABLE,
+    "poor yeast": POOR_YEAST,
+    "over-pitch": OVER_PITCH,
+    "hot": HOT,
+    "cooling stuck": CHILLED,
+    "early lactic": EARLY_LACTIC,
+    "wild yeast": WILD,
+    "gravity offset": OFFSETS[0],
+    "gravity drift": DRIFTS[0],
+    "gravity frozen": FROZEN_GRAVITY,
+    "temperature offset": OFFSETS[2],
+    "temperature drift": DRIFTS[2],
+    "pH drift": DRIFTS[1],
+    "clock": CLOCK,
+    "uncorrected": UNCORRECTED,
+    "wrong reading": "",
+}
 FROM_THE_PITCH = {"slow lag", "poor fermentability", "poor yeast", "over-pitch", "clock"}
 
 

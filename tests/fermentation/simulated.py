@@ -18,10 +18,25 @@ from origin_compare.season.season import Season
 STEP_H = 0.1
 
 FAULTS = (
-    "slow lag", "stuck", "poor fermentability", "poor yeast", "over-pitch", "hot", "cooling stuck",
-    "early lactic", "wild yeast", "gravity offset", "gravity drift", "gravity frozen",
-    "temperature offset", "temperature drift", "pH drift", "wrong reading", "clock", "uncorrected",
-)  # fmt: skip
+    "slow lag",
+    "stuck",
+    "poor fermentability",
+    "poor yeast",
+    "over-pitch",
+    "hot",
+    "cooling stuck",
+    "early lactic",
+    "wild yeast",
+    "gravity offset",
+    "gravity drift",
+    "gravity frozen",
+    "temperature offset",
+    "temperature drift",
+    "pH drift",
+    "wrong reading",
+    "clock",
+    "uncorrected",
+)
 
 
 @dataclass
@@ -84,8 +99,12 @@ def run(rng: np.random.Generator, plant: Plant, end_h: float = 136.0) -> Run:
         if plant.fault == "wild yeast" and past:
             wild += STEP_H * 0.10 * (1 - wild / plant.size)
         done = 1 - left / (og - limit)
-        bacteria *= np.exp(bacteria_grow * (2.0 if plant.fault == "early lactic" and past else 1)
-                           * np.exp(0.04 * (temp - 28)) * STEP_H)  # fmt: skip
+        bacteria *= np.exp(
+            bacteria_grow
+            * (2.0 if plant.fault == "early lactic" and past else 1)
+            * np.exp(0.04 * (temp - 28))
+            * STEP_H
+        )
         bacteria = min(bacteria, 1e4)
         valve = float(np.clip((temp - set_c) / 1.0, 0, 1))
         works = valve
@@ -100,8 +119,12 @@ def run(rng: np.random.Generator, plant: Plant, end_h: float = 136.0) -> Run:
         temp += 0.26 * fall - loss * (temp - outside) * STEP_H - 1.1 * works * STEP_H
         acid = acid_most * bacteria / (1 + bacteria)
         out[:, at] = (
-            limit + left - wild, wort_ph - 1.05 * done**0.7 - acid, temp, 100 * valve, hour
-        )  # fmt: skip
+            limit + left - wild,
+            wort_ph - 1.05 * done**0.7 - acid,
+            temp,
+            100 * valve,
+            hour,
+        )
     kilos = 240.0 * rng.lognormal(0, 0.01)
     return Run(out[4], out[0], out[1], out[2], out[3], og, limit, kilos)
 
@@ -145,9 +168,15 @@ def read(rng: np.random.Generator, made: Run, plant: Plant, minutes: bool = Fals
     if fault == "clock":
         hours = hours + size
     return pd.DataFrame(
-        {"hours": hours, "sg": 1 + gravity / 1000, "ph": ph, "temp_c": temp,
-         "cooling_pct": np.round(valve), "instrument": "probe" if minutes else "hand"}
-    )  # fmt: skip
+        {
+            "hours": hours,
+            "sg": 1 + gravity / 1000,
+            "ph": ph,
+            "temp_c": temp,
+            "cooling_pct": np.round(valve),
+            "instrument": "probe" if minutes else "hand",
+        }
+    )
 
 
 ALL_OR_NOTHING = ("stuck", "hot", "clock", "uncorrected", "gravity frozen")
@@ -204,23 +233,33 @@ def season_of(
         weak = plant.fault in ("poor yeast", "slow lag")
         rows.append(
             {
-                "batch_id": name, "season": 2025, "status": "ended", "vessel": f"V{at % 3 + 1}",
-                "pitched_at": pitched, "ended_at": pitched + pd.Timedelta(hours=end_h),
-                "pitch_temp_c": log["temp_c"].iloc[0], "wort_l": 85000.0,
+                "batch_id": name,
+                "season": 2025,
+                "status": "ended",
+                "vessel": f"V{at % 3 + 1}",
+                "pitched_at": pitched,
+                "ended_at": pitched + pd.Timedelta(hours=end_h),
+                "pitch_temp_c": log["temp_c"].iloc[0],
+                "wort_l": 85000.0,
                 "og_sg": round(1 + (made.og + rng.normal(0, 0.3)) / 1000, 4),
                 "yeast_kg": round(made.yeast_kg * (plant.size if over else 1)),
-                "delivery_id": f"Y{at // 3 + 1:02d}", "planned_h": 130.0,
+                "delivery_id": f"Y{at // 3 + 1:02d}",
+                "planned_h": 130.0,
                 "yeast_form": "pressed",
                 "yeast_viability_pct": rng.normal(72, 3) if weak else rng.normal(95, 1),
                 "yeast_age_d": rng.uniform(16, 22) if weak else rng.uniform(2, 10),
                 "yeast_storage_c": 4.0,
                 "limit_sg": round(1 + (made.limit + rng.normal(0, 0.4)) / 1000, 4)
-                if limit_tests else np.nan,
-                "grist_kg": 18000.0, "new_make_l": 10300.0, "new_make_abv_pct": 68.0,
+                if limit_tests
+                else np.nan,
+                "grist_kg": 18000.0,
+                "new_make_l": 10300.0,
+                "new_make_abv_pct": 68.0,
                 "note": "",
             }
-        )  # fmt: skip
+        )
     table = pd.concat(readings, ignore_index=True)
     batches = pd.DataFrame(rows)
-    return Season({"readings": table, "fermentations": batches}, batches, pd.DataFrame(),
-                  pd.DataFrame())  # fmt: skip
+    return Season(
+        {"readings": table, "fermentations": batches}, batches, pd.DataFrame(), pd.DataFrame()
+    )

@@ -29,8 +29,10 @@ def test_the_hour_of_the_lactic_fall_is_found_with_its_doubt():
 
 def test_a_batch_without_a_lactic_fall_says_so():
     rng = np.random.default_rng(5)
-    once = [fit_acid(HOURS, two_falls(HOURS, late_fall=0) + rng.normal(0, 0.03, len(HOURS)))
-            for _ in range(40)]  # fmt: skip
+    once = [
+        fit_acid(HOURS, two_falls(HOURS, late_fall=0) + rng.normal(0, 0.03, len(HOURS)))
+        for _ in range(40)
+    ]
     assert sum(one.status == "ok" for one in once) <= 3
     assert all(np.isnan(one.lactic_from_h) for one in once if one.status != "ok")
 

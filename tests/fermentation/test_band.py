@@ -29,8 +29,11 @@ def band(season):
 
 def test_new_batches_in_style_stay_wholly_inside_as_often_as_stated(season, band):
     """Simultaneous: all readings of a channel, 90 batches never seen; nominal 95 %."""
-    fresh = [log for name, log in logs(season.sheets["readings"], season.batches).items()
-             if name not in band.reference.names and name != "B131"]  # fmt: skip
+    fresh = [
+        log
+        for name, log in logs(season.sheets["readings"], season.batches).items()
+        if name not in band.reference.names and name != "B131"
+    ]
     assert len(fresh) == 90
     left = [set(outside(band, log)["channel"]) for log in fresh]
     for channel in ("sg", "ph", "temp_c"):
@@ -67,8 +70,11 @@ def test_every_cause_has_a_question_a_channel_and_a_next_check():
 
 def test_a_missing_channel_draws_the_others(season):
     readings = season.sheets["readings"].assign(ph=np.nan, cooling_pct=np.nan)
-    held = house_band(replace(season, sheets={"readings": readings}), RULES,
-                      in_style=list(season.batches["batch_id"][:20]))  # fmt: skip
+    held = house_band(
+        replace(season, sheets={"readings": readings}),
+        RULES,
+        in_style=list(season.batches["batch_id"][:20]),
+    )
     assert set(held.multiplier) == {"sg", "temp_c"}
     assert held.cooling.empty
     assert set(held.table()["channel"]) == {"gravity", "temperature"}

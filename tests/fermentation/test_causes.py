@@ -70,8 +70,13 @@ def cause(found, wanted: str):
 def test_every_fault_here_is_named(verdicts):
     named = [verdicts.of(name).named for name in (HIGH_END, POOR, DRIFT, FROZEN, STUCK_ONE, SOUR)]
     assert named == [
-        LESS_FERMENTABLE, POOR_YEAST, DRIFTS[2], FROZEN_GRAVITY, STUCK, EARLY_LACTIC,
-    ]  # fmt: skip
+        LESS_FERMENTABLE,
+        POOR_YEAST,
+        DRIFTS[2],
+        FROZEN_GRAVITY,
+        STUCK,
+        EARLY_LACTIC,
+    ]
 
 
 def test_a_high_bench_limit_speaks_for_the_wort(season, verdicts):
@@ -125,8 +130,14 @@ def test_causes_are_ranked_and_each_has_one_next_check(verdicts):
 
 
 def test_alarms_in_several_vessels_at_once_point_to_what_they_share():
-    season = season_of(46, [*GOOD, Plant("cooling stuck", 28.0, 0.95, {"for_h": 20.0}),
-                            Plant("cooling stuck", 28.0, 0.95, {"for_h": 20.0})])  # fmt: skip
+    season = season_of(
+        46,
+        [
+            *GOOD,
+            Plant("cooling stuck", 28.0, 0.95, {"for_h": 20.0}),
+            Plant("cooling stuck", 28.0, 0.95, {"for_h": 20.0}),
+        ],
+    )
     batches = season.batches.copy()
     batches.loc[25, "pitched_at"] = batches.loc[24, "pitched_at"] + pd.Timedelta(hours=2)
     verdicts = departures(replace(season, batches=batches), RULES)

@@ -72,16 +72,27 @@ def test_errors_agree_with_an_outside_fitter():
 @pytest.mark.parametrize(
     ("hours", "sg", "status", "reason"),
     [
-        (HOURS[:4], course(HOURS[:4]), "not_identified",
-         "4 readings at different hours, at least 5 are needed"),
-        (HOURS, np.full(len(HOURS), 1.065), "not_identified",
-         "gravity moved by only 0.0 degrees"),
-        (np.array([0.0, 4, 8, 80, 90, 100]), np.array([65, 65, 65, 1, 1, 1]) / 1000 + 1,
-         "not_identified", "too few readings on the steep part to say how fast it fell"),
-        (HOURS[:6], course(HOURS[:6]), "boundary",
-         "the readings end before the fall does, so the end is a guess"),
+        (
+            HOURS[:4],
+            course(HOURS[:4]),
+            "not_identified",
+            "4 readings at different hours, at least 5 are needed",
+        ),
+        (HOURS, np.full(len(HOURS), 1.065), "not_identified", "gravity moved by only 0.0 degrees"),
+        (
+            np.array([0.0, 4, 8, 80, 90, 100]),
+            np.array([65, 65, 65, 1, 1, 1]) / 1000 + 1,
+            "not_identified",
+            "too few readings on the steep part to say how fast it fell",
+        ),
+        (
+            HOURS[:6],
+            course(HOURS[:6]),
+            "boundary",
+            "the readings end before the fall does, so the end is a guess",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_readings_cannot_bear_is_said(hours, sg, status, reason):
     curve = fit_curve(hours, sg)
     assert curve.status == status
@@ -124,8 +135,10 @@ def test_many_batches_at_once_equal_one_at_a_time():
 def test_five_parameters_only_where_the_evidence_asks():
     rng = np.random.default_rng(8)
     hours = np.arange(0.0, 130.0, 4.0)
-    even = [fit_curve(hours, course(hours) + rng.normal(0, 3e-4, len(hours)), "evidence").form
-            for _ in range(40)]  # fmt: skip
+    even = [
+        fit_curve(hours, course(hours) + rng.normal(0, 3e-4, len(hours)), "evidence").form
+        for _ in range(40)
+    ]
     skew = [
         fit_curve(
             hours, course(hours, power=0.3) + rng.normal(0, 3e-4, len(hours)), "evidence"

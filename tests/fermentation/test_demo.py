@@ -20,9 +20,12 @@ from origin_compare.fermentation.departures.signatures import (
 from origin_compare.house import default_rules
 
 CAUSE = {
-    "stuck": STUCK, "hot": HOT, "early_lactic": EARLY_LACTIC, "old_yeast": POOR_YEAST,
+    "stuck": STUCK,
+    "hot": HOT,
+    "early_lactic": EARLY_LACTIC,
+    "old_yeast": POOR_YEAST,
     "probe_drift": DRIFTS[2],
-}  # fmt: skip
+}
 ONE_READING_H = 8.5
 
 

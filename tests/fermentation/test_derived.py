@@ -19,16 +19,30 @@ def small_season(**batch: object) -> Season:
     sg = 1.0 + 0.065 / (1 + np.exp(0.15 * (hours - 32)))
     temp = np.interp(hours, [0, 40, 56, 128], [21, 32, 30, 22])
     readings = pd.DataFrame(
-        {"batch_id": "A1", "hours": hours, "sg": np.round(sg, 4), "ph": np.linspace(5.3, 3.4, 17),
-         "temp_c": temp, "cooling_pct": np.nan, "instrument": "hand"}
-    )  # fmt: skip
+        {
+            "batch_id": "A1",
+            "hours": hours,
+            "sg": np.round(sg, 4),
+            "ph": np.linspace(5.3, 3.4, 17),
+            "temp_c": temp,
+            "cooling_pct": np.nan,
+            "instrument": "hand",
+        }
+    )
     pitched = pd.Timestamp("2025-10-06 06:00", tz="UTC")
     row = {
-        "batch_id": "A1", "status": "ended", "vessel": "V1", "pitched_at": pitched,
-        "ended_at": pitched + pd.Timedelta(hours=131), "wort_l": 85000.0, "og_sg": 1.065,
-        "yeast_kg": 240.0, "grist_kg": 18000.0, "new_make_l": 10000.0,
+        "batch_id": "A1",
+        "status": "ended",
+        "vessel": "V1",
+        "pitched_at": pitched,
+        "ended_at": pitched + pd.Timedelta(hours=131),
+        "wort_l": 85000.0,
+        "og_sg": 1.065,
+        "yeast_kg": 240.0,
+        "grist_kg": 18000.0,
+        "new_make_l": 10000.0,
         "new_make_abv_pct": 69.0,
-    } | batch  # fmt: skip
+    } | batch
     return Season({"readings": readings}, pd.DataFrame([row]), pd.DataFrame(), pd.DataFrame())
 
 
@@ -88,8 +102,9 @@ def test_a_transposed_reading_is_set_aside_and_named():
     readings = season.sheets["readings"].copy()
     assert readings.loc[3, "sg"] == pytest.approx(1.0500, abs=0.0008)
     readings.loc[6, "sg"] = 1.050  # 1.005 with its digits swapped
-    answer = derived(Season({"readings": readings}, season.batches, season.shares,
-                            season.unmatched), RULES)  # fmt: skip
+    answer = derived(
+        Season({"readings": readings}, season.batches, season.shares, season.unmatched), RULES
+    )
     assert [one.row for one in answer.aside] == [6]
     assert answer.aside[0].why == (
         "gravity 1.05 stands alone between its neighbours; two digits may be swapped, "
@@ -104,8 +119,9 @@ def test_a_wild_temperature_is_no_peak():
     season = small_season()
     readings = season.sheets["readings"].copy()
     readings.loc[9, "temp_c"] = 47.5
-    answer = derived(Season({"readings": readings}, season.batches, season.shares,
-                            season.unmatched), RULES)  # fmt: skip
+    answer = derived(
+        Season({"readings": readings}, season.batches, season.shares, season.unmatched), RULES
+    )
     assert answer.table()["peak_temp_c"].iloc[0] == 32
 
 

@@ -92,8 +92,14 @@ def test_one_row_per_hour_read_with_what_was_set_aside(season, verdicts) -> None
     table = review(season, "B002", RULES, verdicts).readings()
     log = season.sheets["readings"].query("batch_id == 'B002'").sort_values("hours")
     assert list(table.columns) == [
-        "hours", "sg", "ph", "temp_c", "cooling_pct", "set_aside", "why",
-    ]  # fmt: skip
+        "hours",
+        "sg",
+        "ph",
+        "temp_c",
+        "cooling_pct",
+        "set_aside",
+        "why",
+    ]
     np.testing.assert_allclose(table["hours"], log["hours"])
     np.testing.assert_allclose(table["ph"], log["ph"])
     marked = table[table["set_aside"] != ""]

@@ -13,21 +13,49 @@ from origin_compare.fermentation.doubtful_readings import SetAside
 
 NAN = float("nan")
 MEASURED = {
-    "batch_id": "B1", "length_h": 130.0, "still_fermenting": False, "peak_temp_c": 33.0,
-    "peak_temp_h": 90.0, "h_above_window": 20.0, "final_ph": 3.4, "final_ph_h": 130.0,
-    "final_sg": 1.001, "final_sg_h": 130.0, "apparent_attenuation_pct": 98.0,
-    "real_attenuation_pct": 80.0, "wash_abv_calc_pct": 8.4, "co2_kg": 5000.0, "lag_h": 15.0,
-    "lag_se_h": 0.5, "max_rate_deg_h": 2.5, "hour_90_pct": 44.0,
-    "level_h": 48.0, "secondary_h": 82.0, "after_yeast_ph": 4.3,
-    "lactic_from_h": 60.0, "lactic_from_se_h": 2.0,
-}  # fmt: skip
+    "batch_id": "B1",
+    "length_h": 130.0,
+    "still_fermenting": False,
+    "peak_temp_c": 33.0,
+    "peak_temp_h": 90.0,
+    "h_above_window": 20.0,
+    "final_ph": 3.4,
+    "final_ph_h": 130.0,
+    "final_sg": 1.001,
+    "final_sg_h": 130.0,
+    "apparent_attenuation_pct": 98.0,
+    "real_attenuation_pct": 80.0,
+    "wash_abv_calc_pct": 8.4,
+    "co2_kg": 5000.0,
+    "lag_h": 15.0,
+    "lag_se_h": 0.5,
+    "max_rate_deg_h": 2.5,
+    "hour_90_pct": 44.0,
+    "level_h": 48.0,
+    "secondary_h": 82.0,
+    "after_yeast_ph": 4.3,
+    "lactic_from_h": 60.0,
+    "lactic_from_se_h": 2.0,
+}
 
 
 def verdict(*causes: tuple[str, float], from_h: float = 40.0, aside: tuple = ()) -> Departures:
     ranked = tuple(Cause(name, share, (), (), (), "look") for name, share in causes)
     named = ranked[0].name if ranked and ranked[0].share >= 0.5 else "cannot tell"
-    one = Departure("B1", "V1", "left" if causes else "in style", "temperature", from_h,
-                    from_h + 8, from_h + 4, ranked, named, False, aside, "")  # fmt: skip
+    one = Departure(
+        "B1",
+        "V1",
+        "left" if causes else "in style",
+        "temperature",
+        from_h,
+        from_h + 8,
+        from_h + 4,
+        ranked,
+        named,
+        False,
+        aside,
+        "",
+    )
     return Departures((one,), None, {}, (), "")
 
 
@@ -75,8 +103,13 @@ def test_each_instrument_takes_its_own_figures(measured):
     assert not {"peak_temp_c", "final_ph", "length_h"} & gravity
     clock = emptied(trusted(measured, verdict((CLOCK, 0.9), from_h=0.0)))
     assert clock == {
-        "lag_h", "hour_90_pct", "level_h", "secondary_h", "lactic_from_h", "peak_temp_h",
-    }  # fmt: skip
+        "lag_h",
+        "hour_90_pct",
+        "level_h",
+        "secondary_h",
+        "lactic_from_h",
+        "peak_temp_h",
+    }
 
 
 def test_a_last_reading_set_aside_takes_what_hangs_on_it(measured):
@@ -90,6 +123,11 @@ def test_a_last_reading_set_aside_takes_what_hangs_on_it(measured):
 
 
 def test_what_was_missing_already_is_not_told_again():
-    silent = Derived(pd.DataFrame([MEASURED | {"peak_temp_c": np.nan, "h_above_window": np.nan,
-                                               "peak_temp_h": np.nan}]), (), 17)  # fmt: skip
+    silent = Derived(
+        pd.DataFrame(
+            [MEASURED | {"peak_temp_c": np.nan, "h_above_window": np.nan, "peak_temp_h": np.nan}]
+        ),
+        (),
+        17,
+    )
     assert trusted(silent, verdict((DRIFTS[2], 0.9))).untrusted.empty

@@ -80,8 +80,9 @@ def test_growers_stand_in_the_order_of_their_codes_total_and_direct(
 def test_field_path_and_foresight_draw_what_was_found(answers: drivers.DriverAnswers) -> None:
     field = detail.traits(answers.traits, "attribute 1")
     assert list(field.layout.yaxis.categoryarray) == [
-        "grain nitrogen, per 0.1 % nitrogen", "rain, per 10 mm",
-    ]  # fmt: skip
+        "grain nitrogen, per 0.1 % nitrogen",
+        "rain, per 10 mm",
+    ]
     path = answers.path("grain_n_pct_dm", "length_h")
     by_way = _marks(detail.path(path))[0]
     assert list(by_way.x) == list(path.parts["by_way_of"])

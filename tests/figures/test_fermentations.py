@@ -92,8 +92,12 @@ def test_a_batch_shows_band_readings_and_what_happened(asked: Questions) -> None
     figure = figures.batch(opened)
     titles = [note.text for note in figure.layout.annotations[:5]]
     assert titles == [
-        "what happened", "gravity", "pH", "temperature, °C", "cooling, % open",
-    ]  # fmt: skip
+        "what happened",
+        "gravity",
+        "pH",
+        "temperature, °C",
+        "cooling, % open",
+    ]
     shaded = [shape for shape in figure.layout.shapes if shape.type == "rect"]
     assert len(shaded) == 5
     assert {(shape.x0, shape.x1) for shape in shaded} == {
@@ -145,9 +149,10 @@ def test_the_fan_is_the_forecast(asked: Questions, dark: bool) -> None:
     for channel, end in (("sg", made.final_sg[1]), ("ph", made.final_ph[1])):
         path = made.path[made.path["channel"] == channel]
         drawn = next(
-            trace for trace in figure.data
+            trace
+            for trace in figure.data
             if trace.line.dash == "dash" and trace.y[-1] == path["mid"].iloc[-1]
-        )  # fmt: skip
+        )
         np.testing.assert_array_equal(drawn.x, path["hours"])
         assert drawn.line.color == (DARK if dark else LIGHT).estimate
         assert drawn.y[-1] == pytest.approx(end, abs=0.02 if channel == "ph" else 0.0005)

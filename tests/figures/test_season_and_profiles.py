@@ -46,8 +46,14 @@ def test_words_and_marks_stand_out_from_their_ground(shades: object) -> None:
 def test_the_categories_are_the_published_set() -> None:
     # Okabe and Ito, Color Universal Design (2008), black last.
     assert OKABE_ITO == (
-        "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000",
-    )  # fmt: skip
+        "#0072B2",
+        "#D55E00",
+        "#009E73",
+        "#CC79A7",
+        "#E69F00",
+        "#56B4E9",
+        "#000000",
+    )
 
 
 def test_every_batch_is_a_dot_and_what_is_outside_is_open_and_named(asked: Questions) -> None:
@@ -115,5 +121,8 @@ def test_an_intake_bar_adds_up_to_its_rows(asked: Questions) -> None:
     figure = figures.intake(plan)
     counts = pd.Series({trace.name: int(trace.customdata[0]) for trace in figure.data})
     assert counts.to_dict() == {
-        "to take in": 2, "already there": 0, "repeated": 1, "set aside": 0,
-    }  # fmt: skip
+        "to take in": 2,
+        "already there": 0,
+        "repeated": 1,
+        "set aside": 0,
+    }

@@ -91,9 +91,12 @@ def test_a_departure_is_explained_in_order(full: Path) -> None:
     app = opened(batch="Q25-06")
     text = said(app)
     asks = [
-        "Is the reading true?", "Could the wort ferment?", "Was the yeast live and enough?",
-        "Was it temperature?", "Was it bacteria or wild yeast?",
-    ]  # fmt: skip
+        "Is the reading true?",
+        "Could the wort ferment?",
+        "Was the yeast live and enough?",
+        "Was it temperature?",
+        "Was it bacteria or wild yeast?",
+    ]
     places = [text.index(one) for one in asks]
     assert places == sorted(places)
     assert "**The one next check:** valve and coolant log of the hours before." in text

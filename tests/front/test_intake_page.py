@@ -73,8 +73,11 @@ def test_strange_headers_are_asked_for_once_and_remembered(store_file: Path) -> 
     sheet = next(box for box in app.selectbox if box.label == "Sheet")
     app = sheet.select("lots").run()
     for column, header in (
-        ("lot_id", "Charge"), ("grower_id", "Hof"), ("season", "Jahrgang"), ("field", "Schlag"),
-    ):  # fmt: skip
+        ("lot_id", "Charge"),
+        ("grower_id", "Hof"),
+        ("season", "Jahrgang"),
+        ("field", "Schlag"),
+    ):
         box = next(one for one in app.selectbox if str(one.key).endswith(f"_{column}"))
         box.select(header)
     remember = next(one for one in app.button if one.label == "Remember these headers")
@@ -103,16 +106,18 @@ def test_what_would_change_is_shown_before_it_does(store_file: Path) -> None:
     other = LOTS.replace(b"1.52", b"1.55") + b"L2,G02,2025,Brook,1.49\n"
     app = dropped(("lots.csv", other), ("growers.csv", GROWERS))
     assert table_with(app, "contradicting").values.tolist() == [
-        ["growers", 0, 2, 0], ["lots", 1, 0, 1],
-    ]  # fmt: skip
+        ["growers", 0, 2, 0],
+        ["lots", 1, 0, 1],
+    ]
     against = table_with(app, "in store")
     assert against.values.tolist() == [
         ["lots", "L1", "grain_n_pct_dm", "1.52", "1.55", "lots.csv", 2]
     ]
     new = next(
-        one.value for one in app.dataframe
+        one.value
+        for one in app.dataframe
         if "variety" in one.value.columns and "file row" in one.value.columns
-    )  # fmt: skip
+    )
     assert new["lot"].tolist() == ["L2"]
     take_in(app)
     lots = open_store(f"sqlite:///{store_file}").sheet("lots")
@@ -131,8 +136,9 @@ def test_one_workbook_of_several_tabs(store_file: Path) -> None:
     book = workbook(Growers=GROWERS, Grain=LOTS)
     app = dropped(("season.xlsx", book))
     assert table_with(app, "good")["file"].tolist() == [
-        "season.xlsx tab Growers", "season.xlsx tab Grain",
-    ]  # fmt: skip
+        "season.xlsx tab Growers",
+        "season.xlsx tab Grain",
+    ]
     app = take_in(app)
     assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
     store = open_store(f"sqlite:///{store_file}")
@@ -202,6 +208,8 @@ def test_rows_set_aside_of_several_tabs_lie_in_files_of_their_own() -> None:
     names = ("book.xlsx tab lots", "book.xlsx tab growers", "in.zip/north/lots.csv", "lots.csv")
     with zipfile.ZipFile(io.BytesIO(aside_as_zip(dict.fromkeys(names, rows)))) as packed:
         assert packed.namelist() == [
-            "book.xlsx tab lots_to_mend.csv", "book.xlsx tab growers_to_mend.csv",
-            "in.zip_north_lots_to_mend.csv", "lots_to_mend.csv",
-        ]  # fmt: skip
+            "book.xlsx tab lots_to_mend.csv",
+            "book.xlsx tab growers_to_mend.csv",
+            "in.zip_north_lots_to_mend.csv",
+            "lots_to_mend.csv",
+        ]

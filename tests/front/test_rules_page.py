@@ -90,22 +90,27 @@ def test_settings_are_changed_on_the_page_itself(store_file: Path) -> None:
     app = set_by(app.run(), "CD")
     with open_store(f"sqlite:///{store_file}") as store:
         assert (store.rules().hour_zero, store.rules().time_zone) == (
-            "first fill", "Europe/Dublin",
-        )  # fmt: skip
+            "first fill",
+            "Europe/Dublin",
+        )
 
 
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b"[windows.length_h]\nlow = 200\n",
-         "house_rules.toml line 1, windows.length_h: low 200 is above high 140. Swap the two."),
-        (b"time_zone = \"Mars/Base\"\n",
-         'house_rules.toml line 1, time_zone: "Mars/Base" is not a known time zone. Write it as '
-         'region/city, such as "Europe/London", or "UTC".'),
+        (
+            b"[windows.length_h]\nlow = 200\n",
+            "house_rules.toml line 1, windows.length_h: low 200 is above high 140. Swap the two.",
+        ),
+        (
+            b'time_zone = "Mars/Base"\n',
+            'house_rules.toml line 1, time_zone: "Mars/Base" is not a known time zone. Write it as '
+            'region/city, such as "Europe/London", or "UTC".',
+        ),
         (b"\xff\xfe\x00", "house_rules.toml: not in UTF-8. Save the file as UTF-8 text."),
         (b"/etc/hostname", None),
     ],
-)  # fmt: skip
+)
 def test_a_file_that_cannot_be_used_is_refused_in_words(
     content: bytes, told: str | None, store_file: Path
 ) -> None:

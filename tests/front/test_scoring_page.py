@@ -20,9 +20,14 @@ BATCHES = ["Q25-01", "Q25-02", "Q25-03"]
 @pytest.fixture
 def kept() -> KeptPlan:
     plan = plan_tasting(
-        BATCHES, ["A03", "A04"], 1, 8, control="CONTROL", attributes=["floral", "oily"],
+        BATCHES,
+        ["A03", "A04"],
+        1,
+        8,
+        control="CONTROL",
+        attributes=["floral", "oily"],
         tasting_id="T90-1",
-    )  # fmt: skip
+    )
     return with_keys(KeptPlan(plan, "2026-07-01"))
 
 

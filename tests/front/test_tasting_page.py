@@ -25,9 +25,14 @@ ATTRIBUTES = ["floral", "fruity estery"]
 @pytest.fixture
 def kept() -> KeptPlan:
     plan = plan_tasting(
-        ["Q25-01", "Q25-02", "Q25-03"], ["A01", "A02"], 2, 4, control="CONTROL",
-        attributes=ATTRIBUTES, tasting_id="T90-1",
-    )  # fmt: skip
+        ["Q25-01", "Q25-02", "Q25-03"],
+        ["A01", "A02"],
+        2,
+        4,
+        control="CONTROL",
+        attributes=ATTRIBUTES,
+        tasting_id="T90-1",
+    )
     return KeptPlan(plan, "2026-07-01", 20.0)
 
 

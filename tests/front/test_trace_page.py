@@ -79,8 +79,12 @@ def test_a_correction_shows_before_and_after_and_is_listed(full: Path) -> None:
     assert app.success[0].value == "original gravity of Q25-09 was 1.0654 and is 1.0664 now."
     listed = table_with(app, "corrected at")
     assert listed[["column", "old", "new", "who", "why"]].values.tolist()[0] == [
-        "og_sg", "1.0654", "1.0664", "AB", "read off the card again",
-    ]  # fmt: skip
+        "og_sg",
+        "1.0654",
+        "1.0664",
+        "AB",
+        "read off the card again",
+    ]
     with open_store(f"sqlite:///{full}") as store:
         kept = store.sheet("fermentations").set_index("batch_id")
         assert kept.loc["Q25-09", "og_sg"] == pytest.approx(1.0664)
@@ -91,10 +95,14 @@ def test_a_correction_shows_before_and_after_and_is_listed(full: Path) -> None:
     ("new", "who", "why", "told"),
     [
         ("1.0664", "", "", "A correction is kept with who made it and why. Give both."),
-        ("high", "AB", "typo", "og_sg: high is not a figure. Write a figure, or leave the cell "
-         "empty."),
+        (
+            "high",
+            "AB",
+            "typo",
+            "og_sg: high is not a figure. Write a figure, or leave the cell empty.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_a_correction_that_cannot_be_is_refused_in_words(
     new: str, who: str, why: str, told: str, full: Path
 ) -> None:

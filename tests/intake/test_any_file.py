@@ -30,16 +30,56 @@ quick = settings(
 
 CELLS = st.one_of(
     st.sampled_from(
-        ["", "-", "n/a", "tr", "<5", "5", "4,4", "1.065", "1065.2", "15.9 °P", "68 °F", "25,000",
-         "1.234.567,8", "2025-03-14", "14/03/2025 24:00", "03/04/2025", "45730.5", "02:30", "=1+1",
-         "2025-10-26 02:30", "2025-03-30 02:30", "B1", "G1", "L1", "M1", "١٢", "1e400", "-0", "NaN",
-         "9999-12-31", "0001-01-01 00:00", "2025-03-14T08:00+99:99", "2025-03-14 08:00:61", "'",
-         "99999999", "20251340", "1/1/1", "79999", "1e-5", "0x10", "1_000", "∞", "½"]
+        [
+            "",
+            "-",
+            "n/a",
+            "tr",
+            "<5",
+            "5",
+            "4,4",
+            "1.065",
+            "1065.2",
+            "15.9 °P",
+            "68 °F",
+            "25,000",
+            "1.234.567,8",
+            "2025-03-14",
+            "14/03/2025 24:00",
+            "03/04/2025",
+            "45730.5",
+            "02:30",
+            "=1+1",
+            "2025-10-26 02:30",
+            "2025-03-30 02:30",
+            "B1",
+            "G1",
+            "L1",
+            "M1",
+            "١٢",
+            "1e400",
+            "-0",
+            "NaN",
+            "9999-12-31",
+            "0001-01-01 00:00",
+            "2025-03-14T08:00+99:99",
+            "2025-03-14 08:00:61",
+            "'",
+            "99999999",
+            "20251340",
+            "1/1/1",
+            "79999",
+            "1e-5",
+            "0x10",
+            "1_000",
+            "∞",
+            "½",
+        ]
     ),
     st.text(max_size=8),
     st.floats(allow_nan=True, allow_infinity=True).map(str),
     st.datetimes().map(str),
-)  # fmt: skip
+)
 
 
 def taken_or_refused(name: str, content: bytes) -> IntakePlan | None:
@@ -120,8 +160,10 @@ def test_every_row_of_a_disturbed_season_is_accounted_for(data: st.DataObject) -
 @quick
 @given(st.lists(st.text(alphabet="=+-@\t'ab1,;\"\n ", max_size=6), min_size=1, max_size=6))
 def test_exported_rows_run_nothing_and_read_back(notes: list[str]) -> None:
-    rows = "".join(f'B{i},2025-03-01 08:{i:02d},bad,"{note.replace(chr(34), chr(34) * 2)}"\n'
-                   for i, note in enumerate(notes))  # fmt: skip
+    rows = "".join(
+        f'B{i},2025-03-01 08:{i:02d},bad,"{note.replace(chr(34), chr(34) * 2)}"\n'
+        for i, note in enumerate(notes)
+    )
     planned = plan({"readings.csv": "batch_id,read_at,sg,note\n" + rows})
     aside = planned.set_aside["readings.csv"]
     (again,) = read_tables("readings.csv", safe_csv(aside))

@@ -199,8 +199,11 @@ def test_a_share_where_a_percentage_is_wanted() -> None:
 
 def test_keys_keep_words_that_look_missing() -> None:
     assert read("growers", "grower_id", ["NA", "None", "  G  1 ", "-"])[0] == [
-        "NA", "None", "G 1", None,
-    ]  # fmt: skip
+        "NA",
+        "None",
+        "G 1",
+        None,
+    ]
 
 
 def test_choices() -> None:
@@ -216,11 +219,22 @@ def test_choices() -> None:
 @pytest.mark.parametrize(
     "cell",
     [
-        "2025-03-14", "2025/03/14", "20250314", "14/03/2025", "14.3.2025", "14-03-2025",
-        "14/3/25", "14 Mar 2025", "14-Mar-25", "14 March 2025", "Mar 14, 2025", "45730",
-        "2025-03-14 08:30", "2025-03-14T08:30:00",
+        "2025-03-14",
+        "2025/03/14",
+        "20250314",
+        "14/03/2025",
+        "14.3.2025",
+        "14-03-2025",
+        "14/3/25",
+        "14 Mar 2025",
+        "14-Mar-25",
+        "14 March 2025",
+        "Mar 14, 2025",
+        "45730",
+        "2025-03-14 08:30",
+        "2025-03-14T08:30:00",
     ],
-)  # fmt: skip
+)
 def test_dates(cell: str) -> None:
     assert read("lots", "sown_on", [cell]) == ([pd.Timestamp("2025-03-14")], [])
 
@@ -228,11 +242,19 @@ def test_dates(cell: str) -> None:
 @pytest.mark.parametrize(
     "cell",
     [
-        "2025-03-14 08:30", "2025-03-14T08:30", "2025-03-14 08:30:00", "14/03/2025 08:30",
-        "14.03.2025 8:30", "14/3/2025 8:30 AM", "14 Mar 2025 08:30", "45730.354166667",
-        "45730,354166667", "2025-03-14 08:30Z", "2025-03-14T09:30+01:00",
+        "2025-03-14 08:30",
+        "2025-03-14T08:30",
+        "2025-03-14 08:30:00",
+        "14/03/2025 08:30",
+        "14.03.2025 8:30",
+        "14/3/2025 8:30 AM",
+        "14 Mar 2025 08:30",
+        "45730.354166667",
+        "45730,354166667",
+        "2025-03-14 08:30Z",
+        "2025-03-14T09:30+01:00",
     ],
-)  # fmt: skip
+)
 def test_moments(cell: str) -> None:
     assert read("readings", "read_at", [cell]) == ([pd.Timestamp("2025-03-14 08:30", tz=UTC)], [])
 
@@ -284,8 +306,13 @@ def test_both_orders_in_one_column_are_faults() -> None:
     values, said = read(
         "lots", "sown_on", ["14/03/2025", "15/03/2025", "03/16/2025", "04/05/2025", "05/05/2025"]
     )
-    assert values == [pd.Timestamp("2025-03-14"), pd.Timestamp("2025-03-15"), None, None,
-                      pd.Timestamp("2025-05-05")]  # fmt: skip
+    assert values == [
+        pd.Timestamp("2025-03-14"),
+        pd.Timestamp("2025-03-15"),
+        None,
+        None,
+        pd.Timestamp("2025-05-05"),
+    ]
     assert said == [
         "03/16/2025 is not written with the day first as the rest of the column. Write the year "
         "first, such as 2025-03-14.",
@@ -301,9 +328,12 @@ def moments(
     cells: list[str], groups: list[int] | None = None
 ) -> tuple[list[str | None], list[str]]:
     values, said = read(
-        "readings", "read_at", cells, time_zone=ZONE,
+        "readings",
+        "read_at",
+        cells,
+        time_zone=ZONE,
         groups=np.asarray(groups if groups else [0] * len(cells)),
-    )  # fmt: skip
+    )
     return [f"{value:%d %H:%M}" if value is not None else None for value in values], said
 
 

@@ -17,8 +17,13 @@ def test_a_sound_season_comes_in_whole() -> None:
     planned = plan(SEASON, known={})
     assert planned.is_clean and said(planned, "warning") == []
     assert {name: len(frame) for name, frame in planned.sheets.items() if len(frame)} == {
-        "growers": 2, "lots": 2, "malts": 2, "mashes": 2, "fermentations": 2, "readings": 3,
-    }  # fmt: skip
+        "growers": 2,
+        "lots": 2,
+        "malts": 2,
+        "mashes": 2,
+        "fermentations": 2,
+        "readings": 3,
+    }
     assert planned.sentence() == (
         "Takes in 2 growers, 2 lots, 2 malt rows, 2 mash rows, 2 fermentations and 3 readings."
     )
@@ -34,9 +39,12 @@ def test_every_sheet_has_every_column_with_its_type() -> None:
             assert list(frame.columns) == [*sheet.names(), "_file", "_tab", "_row"]
             for column in sheet.columns:
                 expected = {
-                    "count": "Int64", "date": "datetime64[us]", "moment": "datetime64[us, UTC]",
-                    "key": "str", "text": "str",
-                }.get(column.kind, "float64")  # fmt: skip
+                    "count": "Int64",
+                    "date": "datetime64[us]",
+                    "moment": "datetime64[us, UTC]",
+                    "key": "str",
+                    "text": "str",
+                }.get(column.kind, "float64")
                 assert str(frame[column.name].dtype) == expected, (name, column.name)
 
 
@@ -74,9 +82,11 @@ def test_a_link_that_leads_nowhere_sets_its_row_aside() -> None:
 )
 def test_a_name_spelled_another_way_is_pointed_out(grower: str, meant: str | None) -> None:
     planned = plan({**SEASON, "lots.csv": f"lot_id,grower_id,season\nL1,{grower},2025\n"}, known={})
-    mend = f"Was {meant} meant? Write it exactly so." if meant else (
-        "Add it to growers, or correct it here."
-    )  # fmt: skip
+    mend = (
+        f"Was {meant} meant? Write it exactly so."
+        if meant
+        else ("Add it to growers, or correct it here.")
+    )
     assert said(planned)[0] == f"lots.csv row 2, grower_id: {grower} is not in growers. {mend}"
 
 
@@ -146,8 +156,13 @@ def test_what_the_store_has_already_changes_nothing() -> None:
     planned = plan(SEASON, known=plan(SEASON).sheets)
     assert planned.is_clean and all(frame.empty for frame in planned.sheets.values())
     assert planned.already_there == {
-        "growers": 2, "lots": 2, "malts": 2, "mashes": 2, "fermentations": 2, "readings": 3,
-    }  # fmt: skip
+        "growers": 2,
+        "lots": 2,
+        "malts": 2,
+        "mashes": 2,
+        "fermentations": 2,
+        "readings": 3,
+    }
     assert planned.sentence() == (
         "Takes in nothing new. 13 rows already in the store: nothing changes there."
     )
@@ -252,8 +267,9 @@ def test_files_that_are_no_tables_are_left_alone() -> None:
     planned = plan({**SEASON, "README.md": "hello", "truth.json": "{}"})
     assert planned.is_clean
     assert planned.left_alone == (
-        ("README.md", ".md is not a table"), ("truth.json", ".json is not a table"),
-    )  # fmt: skip
+        ("README.md", ".md is not a table"),
+        ("truth.json", ".json is not a table"),
+    )
     assert planned.rests_on() == "8 files, 13 rows read; left alone: README.md and truth.json."
 
 
@@ -261,8 +277,15 @@ def test_the_account_is_one_row_per_table() -> None:
     planned = plan({**SEASON, "odd.csv": "foo,bar\n1,2\n\n3,4\n"})
     odd = planned.table().iloc[-1]
     assert odd.to_dict() == {
-        "file": "odd.csv", "sheet": "", "read": 3, "good": 0, "set_aside": 2,
-        "already_there": 0, "repeated": 0, "blank": 1, "warnings": 0,
-    }  # fmt: skip
+        "file": "odd.csv",
+        "sheet": "",
+        "read": 3,
+        "good": 0,
+        "set_aside": 2,
+        "already_there": 0,
+        "repeated": 0,
+        "blank": 1,
+        "warnings": 0,
+    }
     assert planned.offers[0].headers == ("foo", "bar")
     assert isinstance(planned.fault_table(), pd.DataFrame)

@@ -170,7 +170,7 @@ PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(64))
             "f.csv: the archive is damaged and cannot be unpacked. Pack it again.",
         ),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_table_is_refused_in_a_sentence(content: bytes, expected: str) -> None:
     assert refusal("f.csv", content) == expected
 
@@ -178,12 +178,17 @@ def test_what_is_no_table_is_refused_in_a_sentence(content: bytes, expected: str
 def test_every_tab_of_a_workbook_is_read_as_text() -> None:
     content = workbook(
         {
-            "Lots": [["Lots of 2025"], [], ["Lot", "Moisture", "Harvested"],
-                     ["0012", 14.5, dt.date(2025, 8, 14)], [17, 0.1 + 0.2, None]],
+            "Lots": [
+                ["Lots of 2025"],
+                [],
+                ["Lot", "Moisture", "Harvested"],
+                ["0012", 14.5, dt.date(2025, 8, 14)],
+                [17, 0.1 + 0.2, None],
+            ],
             "Readings": [["batch", "time", "sg"], ["B1", dt.datetime(2025, 3, 1, 8), 1.065]],
             "Empty": [],
         }
-    )  # fmt: skip
+    )
     lots, readings = read_tables("harvest.xlsx", content)
     assert (lots.label, readings.label) == ("harvest.xlsx tab Lots", "harvest.xlsx tab Readings")
     assert lots.rows.tolist() == [4, 5]

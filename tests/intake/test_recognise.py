@@ -28,13 +28,20 @@ def test_every_sheet_is_known_by_its_own_headers(sheet: str) -> None:
 @pytest.mark.parametrize(
     ("header", "column", "unit"),
     [
-        ("Temp (°C)", "temp_c", ""), ("Temp °F", "temp_c", "°f"),
+        ("Temp (°C)", "temp_c", ""),
+        ("Temp °F", "temp_c", "°f"),
         ("TEMPERATURE [F]", "temp_c", "f"),
-        ("temp_c", "temp_c", ""), ("Temp C", "temp_c", ""), ("Temperature, °C", "temp_c", "°c"),
-        ("Gravity °P", "sg", "°p"), ("SG", "sg", ""), ("specific-gravity", "sg", ""),
-        ("pH value", "ph", ""), ("pH (20 °C)", "ph", "20°c"), ("Cooling %", "cooling_pct", ""),
+        ("temp_c", "temp_c", ""),
+        ("Temp C", "temp_c", ""),
+        ("Temperature, °C", "temp_c", "°c"),
+        ("Gravity °P", "sg", "°p"),
+        ("SG", "sg", ""),
+        ("specific-gravity", "sg", ""),
+        ("pH value", "ph", ""),
+        ("pH (20 °C)", "ph", "20°c"),
+        ("Cooling %", "cooling_pct", ""),
     ],
-)  # fmt: skip
+)
 def test_header_spellings(header: str, column: str, unit: str) -> None:
     found = mapped("readings", f"Batch No.;Date Time;{header}\nB1;2025-03-01 08:00;5\n")
     assert found[header] == (column, unit)
@@ -150,8 +157,9 @@ def test_day_and_time_in_two_columns_are_joined(text: str) -> None:
     planned = plan({"readings.csv": text})
     assert said(planned) == []
     assert planned.sheets["readings"]["read_at"].tolist() == [
-        pd.Timestamp("2025-03-01 16:00", tz="UTC"), pd.Timestamp("2025-03-15", tz="UTC"),
-    ]  # fmt: skip
+        pd.Timestamp("2025-03-01 16:00", tz="UTC"),
+        pd.Timestamp("2025-03-15", tz="UTC"),
+    ]
 
 
 def test_a_column_left_out_can_be_said_once_and_the_rest_stays_as_understood() -> None:
@@ -198,8 +206,9 @@ def test_a_wide_tasting_sheet_becomes_long() -> None:
     assert scores["attribute"].tolist() == ["fruity", "green grassy"] * 2
     assert scores["score"].fillna(-1).tolist() == [4.5, 3.0, -1.0, 2.0]
     assert [text.split(":")[0] for text in said(planned, "warning")] == [
-        "panel.csv row 1, Empty", "panel.csv row 1, Remark",
-    ]  # fmt: skip
+        "panel.csv row 1, Empty",
+        "panel.csv row 1, Remark",
+    ]
     assert '"Green_Grassy": "3"' in planned.raw_texts(scores).iloc[0]
 
 

@@ -66,8 +66,11 @@ def test_a_usual_wash() -> None:
 def test_gas_of_a_usual_wash() -> None:
     # about 60 g carbon dioxide per litre at 8 % vol (own arithmetic: 63 g ethanol x 0.9565)
     fg = 1.000
-    og = float(np.interp(8.0, measures.wash_abv(np.linspace(1.0, 1.1, 1001), fg),
-                         np.linspace(1.0, 1.1, 1001)))  # fmt: skip
+    og = float(
+        np.interp(
+            8.0, measures.wash_abv(np.linspace(1.0, 1.1, 1001), fg), np.linspace(1.0, 1.1, 1001)
+        )
+    )
     assert measures.co2_kg(1.0, og, fg) == pytest.approx(0.060, abs=0.002)
 
 
@@ -89,8 +92,9 @@ def test_limit_gap_in_degrees() -> None:
     assert measures.limit_gap(0.998, 0.999) == pytest.approx(-1.0)
 
 
-@pytest.mark.parametrize("name", ["wash_abv", "real_attenuation", "apparent_attenuation",
-                                  "real_extract"])  # fmt: skip
+@pytest.mark.parametrize(
+    "name", ["wash_abv", "real_attenuation", "apparent_attenuation", "real_extract"]
+)
 def test_an_end_above_the_start_is_named(name: str) -> None:
     measure = getattr(measures, name)
     with pytest.raises(ValueError) as caught:

@@ -70,9 +70,11 @@ def test_every_demo_letter_stands_on_one_side_and_names_nobody_else() -> None:
         others = lots[lots["grower_id"] != grower]
         own = set(lots.loc[lots["grower_id"] == grower, "field"])
         for name in {
-            *growers.drop(grower).index, *growers.drop(grower), *others["lot_id"],
+            *growers.drop(grower).index,
+            *growers.drop(grower),
+            *others["lot_id"],
             *(set(others["field"]) - own),
-        }:  # fmt: skip
+        }:
             assert not re.search(rf"\b{re.escape(name)}\b", data), (grower, year, name)
 
 

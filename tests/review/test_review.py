@@ -30,8 +30,11 @@ def test_what_lay_outside_is_counted_by_measure_and_running_batches_are_said() -
     batches.loc[0, ["peak_temp_c", "final_ph"]] = [34.0, 3.9]
     batches.loc[1, "final_ph"] = 3.8
     batches.loc[3, ["status", "final_ph", "length_h", "spirit_yield_lpa_t"]] = [
-        "fermenting", np.nan, np.nan, np.nan,
-    ]  # fmt: skip
+        "fermenting",
+        np.nan,
+        np.nan,
+        np.nan,
+    ]
     assert season_review(batches, RULES).sentence() == (
         "Of 3 finished batches from 3 growers, 1 kept inside every house window and 2 did not "
         "(final pH 2 and peak temperature 1); one more is still fermenting."

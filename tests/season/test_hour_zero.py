@@ -45,17 +45,23 @@ def counted_from(zero: str) -> Season:
     [
         ("yeast in", [4, 20, 30, 8], 124, 0, "Hour 0 is yeast in."),
         (
-            "first fill", [10, 26, 30, 8], 130, 6,
+            "first fill",
+            [10, 26, 30, 8],
+            130,
+            6,
             "Hour 0 is first fill; 1 batch has no first fill on record and counts from yeast in "
             "(B2).",
         ),
         (
-            "last fill", [2, 18, 30, 8], 122, -2,
+            "last fill",
+            [2, 18, 30, 8],
+            122,
+            -2,
             "Hour 0 is last fill; 1 batch has no last fill on record and counts from yeast in "
             "(B2).",
         ),
     ],
-)  # fmt: skip
+)
 def test_hours_length_and_pitch_follow_the_house(
     zero: str, hours: list[float], length: float, pitch: float, said: str
 ) -> None:

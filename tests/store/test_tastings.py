@@ -41,8 +41,11 @@ def test_a_plan_is_kept_under_a_name_of_its_own(store: Store) -> None:
     assert kept_tasting(store, "T1") == '{"seed": 1}'
     row = tastings(store).iloc[0]
     assert (row["tasting_id"], row["who"], row["glasses_done"], row["in_records"]) == (
-        "T1", "NB", 0, 0,
-    )  # fmt: skip
+        "T1",
+        "NB",
+        0,
+        0,
+    )
     with pytest.raises(
         StoreFault,
         match=re.escape("There is a tasting T1 already. Give this one another name."),

@@ -20,24 +20,36 @@ OWN = {"grower_id": "G12", "season": "2025"}
         ({"batch_id": "Q25-09"}, "says", {}, ["record of Q25-09"]),
         ({"attribute": "cereal"}, "estimate", {"batch_id": "Q25-09"}, ["score cereal of Q25-09"]),
         (
-            {"attribute": "cereal"}, "gap", {"batch_id": "Q25-09", "beside": "Q25-08"},
+            {"attribute": "cereal"},
+            "gap",
+            {"batch_id": "Q25-09", "beside": "Q25-08"},
             ["score cereal of Q25-09", "score cereal of Q25-08"],
         ),
         (
-            {"batch_id": "Q25-09", "channel": "pH"}, "from_h", {},
+            {"batch_id": "Q25-09", "channel": "pH"},
+            "from_h",
+            {},
             ["after yeast pH of Q25-09"],
         ),
         ({"lot_id": "L25-12A"}, "grain_n_pct_dm", {}, ["grain nitrogen, % dry of L25-12A"]),
-        ({"step": "lot", "name": "L25-12A"}, "share", {"batch_id": "Q25-09"},
-         ["record of L25-12A"]),
-        ({"step": "alcohol in new make"}, "amount", {"batch_id": "Q25-09"},
-         ["pure alcohol, L of Q25-09"]),
+        (
+            {"step": "lot", "name": "L25-12A"},
+            "share",
+            {"batch_id": "Q25-09"},
+            ["record of L25-12A"],
+        ),
+        (
+            {"step": "alcohol in new make"},
+            "amount",
+            {"batch_id": "Q25-09"},
+            ["pure alcohol, L of Q25-09"],
+        ),
         ({"step": "panel"}, "says", {"batch_id": "Q25-09"}, []),
         ({"figure": "screenings, %"}, "own", OWN, ["screenings, % of L25-12A"]),
         ({"grower_id": "G12"}, "note", {}, ["record of G12"]),
         ({"step": "grain steeped"}, "amount", {}, []),
     ],
-)  # fmt: skip
+)
 def test_a_cell_leads_to_what_stands_behind_it(
     row: Mapping[str, object],
     column: str,

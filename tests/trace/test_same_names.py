@@ -53,8 +53,10 @@ def test_files_of_one_name_in_two_folders(store: Store, tmp_path: Path) -> None:
     ]
     twice = [tmp_path / "in", tmp_path / "in" / "north" / "lots.csv"]
     assert [name for name, _ in gathered(twice)] == [
-        "growers.csv", "north/lots.csv", "south/lots.csv",
-    ]  # fmt: skip
+        "growers.csv",
+        "north/lots.csv",
+        "south/lots.csv",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -99,18 +99,30 @@ def acid_curves(readings: pd.DataFrame) -> dict[str, AcidCurve]:
     first = padded.hours[:, 0] < 12
     start[first, 0] = padded.values[first, 0]
     precision = np.diag((READING_SD / SPREAD) ** 2)
-    two = solve(_model(padded.hours), start, padded.values, padded.weights,
-                Prior(CENTRE, precision))  # fmt: skip
-    one = solve(_single(padded.hours), start[:, :4], padded.values, padded.weights,
-                Prior(CENTRE[:4], np.diag((READING_SD / (3 * SPREAD[:4])) ** 2)))  # fmt: skip
+    two = solve(
+        _model(padded.hours), start, padded.values, padded.weights, Prior(CENTRE, precision)
+    )
+    one = solve(
+        _single(padded.hours),
+        start[:, :4],
+        padded.values,
+        padded.weights,
+        Prior(CENTRE[:4], np.diag((READING_SD / (3 * SPREAD[:4])) ** 2)),
+    )
     # what the priors settle is not paid for by the readings: parameters count as far as free
     free_two = 7 - np.einsum("bpq,qp->b", np.nan_to_num(two.inverse), precision)
     better = _aicc(two.rss, two.points, free_two) < _aicc(one.rss, one.points, np.full(1, 4.0))
     return {
-        name: _curve(padded, row, two.parameters[row], two.inverse[row], float(two.rss[row]),
-                     bool(better[row]))
+        name: _curve(
+            padded,
+            row,
+            two.parameters[row],
+            two.inverse[row],
+            float(two.rss[row]),
+            bool(better[row]),
+        )
         for row, name in enumerate(padded.names)
-    }  # fmt: skip
+    }
 
 
 def _curve(
@@ -187,9 +199,15 @@ def _single(hours: Array) -> Model:
 
 
 _COLUMNS = [
-    "status", "reason", "start_ph", "after_yeast_ph", "lactic_fall", "lactic_from_h",
-    "lactic_from_se_h", "n_readings",
-]  # fmt: skip
+    "status",
+    "reason",
+    "start_ph",
+    "after_yeast_ph",
+    "lactic_fall",
+    "lactic_from_h",
+    "lactic_from_se_h",
+    "n_readings",
+]
 
 
 def _row(curve: AcidCurve) -> dict[str, object]:

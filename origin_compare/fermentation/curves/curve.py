@@ -30,14 +30,19 @@ WIDEST_RATE = 0.5
 
 
 _PARAMETERS = {
-    "Pe": "end Pe", "PD": "fall PD", "B": "rate B, per h", "M": "midpoint M, h",
+    "Pe": "end Pe",
+    "PD": "fall PD",
+    "B": "rate B, per h",
+    "M": "midpoint M, h",
     "s": "asymmetry s",
-}  # fmt: skip
+}
 _READ_OFF = {
-    "lag_h": "lag, h", "max_rate_deg_h": "steepest fall, degrees an hour",
-    "max_rate_at_h": "hour of the steepest fall", "hour_90_pct": "hour of 90 % of the fall",
+    "lag_h": "lag, h",
+    "max_rate_deg_h": "steepest fall, degrees an hour",
+    "max_rate_at_h": "hour of the steepest fall",
+    "hour_90_pct": "hour of 90 % of the fall",
     "level_h": "hour gravity is level (within a degree of its end)",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -82,8 +87,10 @@ class Curve:
             for name, says in _PARAMETERS.items()
             if name in self.parameters
         ]
-        rows += [(says, float(getattr(self, name)), self.errors.get(name, float("nan")))
-                 for name, says in _READ_OFF.items()]  # fmt: skip
+        rows += [
+            (says, float(getattr(self, name)), self.errors.get(name, float("nan")))
+            for name, says in _READ_OFF.items()
+        ]
         return pd.DataFrame(rows, columns=["what", "value", "se"])
 
     def at(self, hours: ArrayLike) -> Array:
@@ -316,11 +323,32 @@ def _named(theta: Array, unit: str, level: bool, at: Array | None = None) -> dic
 
 
 _COLUMNS = [
-    "status", "reason", "form", "end_sg", "fall_sg", "rate_b_h", "midpoint_h", "asymmetry",
-    "end_se_sg", "fall_se_sg", "rate_b_se_h", "midpoint_se_h", "asymmetry_se",
-    "lag_h", "lag_se_h", "max_rate_deg_h", "max_rate_at_h", "hour_90_pct", "level_h",
-    "terminal_sg", "terminal_se_sg", "sd_deg", "n_readings", "last_h", "borrowed_from",
-]  # fmt: skip
+    "status",
+    "reason",
+    "form",
+    "end_sg",
+    "fall_sg",
+    "rate_b_h",
+    "midpoint_h",
+    "asymmetry",
+    "end_se_sg",
+    "fall_se_sg",
+    "rate_b_se_h",
+    "midpoint_se_h",
+    "asymmetry_se",
+    "lag_h",
+    "lag_se_h",
+    "max_rate_deg_h",
+    "max_rate_at_h",
+    "hour_90_pct",
+    "level_h",
+    "terminal_sg",
+    "terminal_se_sg",
+    "sd_deg",
+    "n_readings",
+    "last_h",
+    "borrowed_from",
+]
 
 
 def _row(curve: Curve) -> dict[str, object]:

@@ -297,6 +297,14 @@ def _holds(window: Window, value: float) -> bool:
 
 
 _LOOKS = (
-    _limit_test, _yeast, _amount, _sisters, _cooling, _heat_balance, _digits, _clock, _pitch,
+    _limit_test,
+    _yeast,
+    _amount,
+    _sisters,
+    _cooling,
+    _heat_balance,
+    _digits,
+    _clock,
+    _pitch,
     _others,
-)  # fmt: skip
+)

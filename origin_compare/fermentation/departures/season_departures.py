@@ -111,9 +111,20 @@ def _verdict(
     interval = _interval(found, weights(found, known), first, judged.band_of(name))
     channel = CHANNEL_OF[first] if sure else _first_channel(judged.band_of(name), found.log, first)
     note = "" if sure else "the causes listed fit about equally well"
-    return Departure(name, vessel, "left", channel, *interval, causes,
-                     first if sure else "cannot tell", running, aside, note,
-                     asked(found, known), exits(judged.band_of(name), found.log))  # fmt: skip
+    return Departure(
+        name,
+        vessel,
+        "left",
+        channel,
+        *interval,
+        causes,
+        first if sure else "cannot tell",
+        running,
+        aside,
+        note,
+        asked(found, known),
+        exits(judged.band_of(name), found.log),
+    )
 
 
 def _interval(
@@ -156,8 +167,9 @@ def _scene(
     ]
     found = judged.found[name]
     model, band = judged.house_of(name).model.leaving_out(name), judged.band_of(name)
-    return Scene(batch, found.log, mine, model, band, rules,
-                 tuple(slow), tuple(sisters), tuple(near), hour)  # fmt: skip
+    return Scene(
+        batch, found.log, mine, model, band, rules, tuple(slow), tuple(sisters), tuple(near), hour
+    )
 
 
 def _hours_apart(row: dict, hour: float, begun: pd.Timestamp) -> float:
@@ -223,5 +235,17 @@ def _vessel(batch: dict) -> str:
 
 def _untold(batch: dict, why: str) -> Departure:
     running = batch.get("status") == "fermenting"
-    return Departure(str(batch["batch_id"]), _vessel(batch), "cannot tell", "", _NAN, _NAN, _NAN,
-                     (), "cannot tell", running, (), why)  # fmt: skip
+    return Departure(
+        str(batch["batch_id"]),
+        _vessel(batch),
+        "cannot tell",
+        "",
+        _NAN,
+        _NAN,
+        _NAN,
+        (),
+        "cannot tell",
+        running,
+        (),
+        why,
+    )

@@ -152,10 +152,21 @@ class Departures:
                 for one in self.found
             ],
             columns=[
-                "batch_id", "vessel", "status", "running", "channel", "from_h", "to_h", "likely_h",
-                "cause", "causes", "next_check", "set_aside", "says",
+                "batch_id",
+                "vessel",
+                "status",
+                "running",
+                "channel",
+                "from_h",
+                "to_h",
+                "likely_h",
+                "cause",
+                "causes",
+                "next_check",
+                "set_aside",
+                "says",
             ],
-        )  # fmt: skip
+        )
 
     def rests_on(self) -> str:
         said = self.band.rests_on() if self.band is not None else self.note

@@ -42,8 +42,15 @@ class HouseBand:
         if channel == "cooling_pct":
             return _interpolated(self.cooling, hours)
         place = MODELLED.index(channel)
-        log = Log("", hours, hours, np.full(len(hours), place), np.full(len(hours), -1),
-                  (og_sg - 1) * 1000, False)  # fmt: skip
+        log = Log(
+            "",
+            hours,
+            hours,
+            np.full(len(hours), place),
+            np.full(len(hours), -1),
+            (og_sg - 1) * 1000,
+            False,
+        )
         mid = self.model.expected(log)
         wide = self.multiplier[channel] * np.sqrt(np.diag(self.model.spread(log)))
         low, high = mid - wide, mid + wide

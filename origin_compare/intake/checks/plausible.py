@@ -58,8 +58,11 @@ def _given(
     own = columns[column].notna()
     if column in mapped:
         yield mapped[column], own
-    others = [of.other.column for of in BASED.get(guess.sheet.name, ())
-              if of.other and of.column == column]  # fmt: skip
+    others = [
+        of.other.column
+        for of in BASED.get(guess.sheet.name, ())
+        if of.other and of.column == column
+    ]
     for other in others:
         if other in mapped:
             yield mapped[other], ~own & columns[other].notna()

@@ -21,11 +21,19 @@ INTERCEPT_TOLERANCE = 5e-5
 """The published intercept is printed with four decimals."""
 
 SHARPNESS = {
-    "(Intercept)": 9.125, "TV2": -1.18125, "TV3": 0.2625,
-    "2": -1.04375, "3": -1.40625, "4": 0.9,
-    "TV2:2": 2.6, "TV3:2": 0.74375, "TV2:3": 2.45, "TV3:3": -1.475, "TV2:4": 0.93125,
+    "(Intercept)": 9.125,
+    "TV2": -1.18125,
+    "TV3": 0.2625,
+    "2": -1.04375,
+    "3": -1.40625,
+    "4": 0.9,
+    "TV2:2": 2.6,
+    "TV3:2": 0.74375,
+    "TV2:3": 2.45,
+    "TV3:3": -1.475,
+    "TV2:4": 0.93125,
     "TV3:4": 0.49375,
-}  # fmt: skip
+}
 """lmerTest's fixed effects of Sharpnessofmovement: sets against TV1, pictures against 1."""
 
 LONG = HeaderMap(
@@ -43,9 +51,11 @@ def wide_map() -> HeaderMap:
     with (HERE / "tvbo.csv").open(newline="") as file:
         headers = next(csv.reader(file))
     keys = {
-        "Assessor": "assessor_id", "TVset": "batch_id", "Repeat": "replicate",
+        "Assessor": "assessor_id",
+        "TVset": "batch_id",
+        "Repeat": "replicate",
         "Picture": "tasting_id",
-    }  # fmt: skip
+    }
     return HeaderMap("scores", {header: keys.get(header, "attribute") for header in headers})
 
 

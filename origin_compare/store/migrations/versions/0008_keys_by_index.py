@@ -15,9 +15,18 @@ branch_labels = None
 depends_on = None
 
 SHEETS = (
-    "growers", "lots", "malts", "mashes", "yeasts", "fermentations", "readings", "attenuations",
-    "spirits", "congeners", "scores",
-)  # fmt: skip
+    "growers",
+    "lots",
+    "malts",
+    "mashes",
+    "yeasts",
+    "fermentations",
+    "readings",
+    "attenuations",
+    "spirits",
+    "congeners",
+    "scores",
+)
 
 
 def upgrade() -> None:
