@@ -29,6 +29,7 @@ MODULES = (
     "books",
     "from_abroad",
     "refused",
+    "whole_seasons",
 )
 
 
