@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -107,6 +108,12 @@ def test_an_expectation_has_its_grounds(entry: Entry) -> None:
         assert all(entry["truth"].values())
     if entry["expect"] == "after one answer":
         assert entry["answers"]
+
+
+def test_every_word_of_an_answer_is_explained() -> None:
+    used = {word for _, entry in OWN_CASES for word in entry["answers"]}
+    explained = (HERE / "README.md").read_text(encoding="utf-8").split("## Words in `answers`")[1]
+    assert used - set(re.findall(r"`(\w+)`", explained)) == set()
 
 
 def test_the_script_writes_what_lies_here() -> None:
