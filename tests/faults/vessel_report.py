@@ -97,6 +97,7 @@ def _found_row(group: pd.DataFrame) -> dict[str, object]:
         "named_pct_of_found": 100 * found["named"].mean() if len(found) else np.nan,
         "hour_inside_pct": 100 * dated["inside"].mean() if len(dated) else np.nan,
         "median_width_h": dated["width_h"].median(),
+        "said_most": found["cause"].mode().iloc[0] if len(found) else "",
     }
 
 

@@ -28,6 +28,7 @@ EVAPORATION_KJ_PER_G_CO2 = 0.036
 """Water the gas carries off, saturated near 30 °C, times its heat of evaporation."""
 HEAT_CAPACITY_KJ_L_K = 4.05
 LACTIC_PKA = 3.86
+GROWTH_G_L = 3.65
 LACTIC_G_MOL = 90.08
 STEP_H = 0.1
 """Spacing of the hours a course is kept at."""
@@ -150,13 +151,13 @@ def ph_with_lactic(ph_before: float, lactic_g_l: float, buffer_mol_ph: float) ->
 
 
 def _most_yeast(live_g_l: float) -> float:
-    """Yeast the wort's oxygen and sterols allow, g per L."""
-    return 2.3 + 2.9 * live_g_l
+    """Yeast there can be, g per L: the oxygen in the wort allows so much growth at any pitch."""
+    return live_g_l + GROWTH_G_L
 
 
 def ph_without_lactic(wort: Wort, pitch: Pitch, yeast_g_l: float) -> float:
     """pH that yeast alone would have brought: it falls as yeast grows."""
-    grown = (yeast_g_l - pitch.live_g_l) / (_most_yeast(0.75) - 0.75)
+    grown = (yeast_g_l - pitch.live_g_l) / GROWTH_G_L
     return wort.ph - 1.08 * min(max(grown, 0.0), 1.15)
 
 
