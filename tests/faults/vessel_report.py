@@ -118,7 +118,17 @@ def reliability(both: pd.DataFrame) -> pd.DataFrame:
     return table.reset_index()
 
 
+def logged(seasons: int, seed: int, batches: int) -> pd.DataFrame:
+    """`by_kind` where a probe's log stands beside the hand readings of every faulty batch."""
+    parts = []
+    for k in range(seasons):
+        made = vessel.season(seed + k, batches, minute_logs=batches // 4)
+        parts.append(verdicts(made, asked_of(made)))
+    return by_kind(pd.concat(parts, ignore_index=True))
+
+
 BIASES = {
+    "night shift reads warm": vessel.Bias(vessel.EVERY_VESSEL, "sg", 1.0, warm=True, shift_h=22),
     "hydrometer 3 degrees high": vessel.Bias("W2", "sg", 0.003),
     "hydrometer read warm": vessel.Bias("W2", "sg", 1.0, warm=True),
     "hydrometer drifting to 4": vessel.Bias("W2", "sg", 0.004, "drifting"),
@@ -141,7 +151,9 @@ def biased(seasons: int, seed: int) -> pd.DataFrame:
         named = touched["left"] & touched["cause"].map(lambda cause, of=words: _says(cause, of))
         shares = (100 * touched["left"].mean(), 100 * named.mean())
         rows.append((name, len(touched), *shares))
-    return pd.DataFrame(rows, columns=["instrument of W2", "batches", "left_pct", "named_pct"])
+    return pd.DataFrame(
+        rows, columns=["instrument of W2, or shift", "batches", "left_pct", "named_pct"]
+    )
 
 
 def forecasts(seasons: int, seed: int, last: int = 6) -> pd.DataFrame:
@@ -201,7 +213,7 @@ def main() -> None:
     parser.add_argument("--seasons", type=int, default=8)
     parser.add_argument("--seed", type=int, default=100)
     parser.add_argument("--batches", type=int, default=60)
-    parser.add_argument("--only", choices=("faults", "biases", "forecasts"))
+    parser.add_argument("--only", choices=("faults", "logs", "biases", "forecasts"))
     asked = parser.parse_args()
     if asked.only in (None, "faults"):
         parts = []
@@ -213,6 +225,9 @@ def main() -> None:
         for table in (by_kind(both), false_alarms(both), reliability(both)):
             print(table.round(1).to_string(index=False), end="\n\n", flush=True)
     few = max(asked.seasons // 4, 1)
+    if asked.only in (None, "logs"):
+        table = logged(few, asked.seed + 300, asked.batches)
+        print("with a probe's log", table.round(1).to_string(index=False), sep="\n", end="\n\n")
     if asked.only in (None, "biases"):
         print(biased(few, asked.seed + 500).round(1).to_string(index=False), end="\n\n", flush=True)
     if asked.only in (None, "forecasts"):

@@ -107,6 +107,16 @@ def test_an_instrument_off_in_one_vessel_is_off_there_alone() -> None:
     assert set(apart[whose != "W2"]) == {0.0}
 
 
+def test_a_shift_that_reads_warm_is_off_in_its_own_readings_alone() -> None:
+    bias = vessel.Bias(vessel.EVERY_VESSEL, "sg", 1.0, warm=True, shift_h=22)
+    plain, off = vessel.season(5, 4, faults={}), vessel.season(5, 4, faults={}, biases=[bias])
+    apart = off.sheets["readings"]["sg"] - plain.sheets["readings"]["sg"]
+    hour = off.sheets["readings"]["read_at"].dt.hour
+    warm = off.sheets["readings"]["temp_c"] > 27
+    assert (apart[warm & hour.isin([21, 22, 23])] < -0.001).all()
+    assert (apart[hour.isin([5, 6, 7, 13, 14, 15])] == 0).all()
+
+
 def test_a_drift_begins_at_its_hour() -> None:
     off = Misreading("ph", 40.0, per_h=0.01).off(np.array([10.0, 40.0, 60.0]))
     assert off == pytest.approx([0.0, 0.0, 0.2])

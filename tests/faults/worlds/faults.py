@@ -13,6 +13,7 @@ from tests.faults.worlds.house import Card, Style
 from tests.faults.worlds.physics import Change
 
 Channel = Literal["sg", "ph", "temp_c"]
+EVERY_VESSEL = "every vessel"
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +176,7 @@ KINDS: Mapping[str, Plant] = {
 
 @dataclass(frozen=True, slots=True)
 class Bias:
-    """An instrument of one vessel that is off over many batches.
+    """An instrument of one vessel (or `EVERY_VESSEL`) that is off over many batches.
 
     `course` says how: from the first batch (`steady`), from batch number `from_no` on (`from a
     date`), or growing evenly to `size` at the last (`drifting`). `warm` is a hydrometer read in
@@ -188,6 +189,11 @@ class Bias:
     course: Literal["steady", "from a date", "drifting"] = "steady"
     from_no: int = 1
     warm: bool = False
+    shift_h: int | None = None
+    """Only what the shift of this hour reads, or what all read."""
+
+    def touches(self, vessel: str) -> bool:
+        return self.vessel in (vessel, EVERY_VESSEL)
 
     def share(self, number: int, batches: int) -> float:
         """How much of `size` stands in batch `number` (from 1) of `batches`."""
@@ -199,7 +205,8 @@ class Bias:
 
     def name(self) -> str:
         instrument = {"sg": "hydrometer", "ph": "pH meter", "temp_c": "thermometer"}[self.channel]
-        return f"{instrument} {'read warm' if self.warm else self.course}"
+        whose = "" if self.shift_h is None else f" of the {self.shift_h} h shift"
+        return f"{instrument}{whose} {'read warm' if self.warm else self.course}"
 
 
 def usual(style: Style) -> dict[str, float]:

@@ -9,6 +9,7 @@ gives, plus slopes times process figures, plus the batch's own; families are lai
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -97,7 +98,7 @@ class Flavours:
     truth: Truth
     world: World
 
-    def __iter__(self) -> object:
+    def __iter__(self) -> Iterator[object]:
         return iter((self.sheets, self.truth))
 
 

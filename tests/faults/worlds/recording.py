@@ -39,7 +39,7 @@ def write_down(
     """The shift's readings of a batch: what stood in the vessel, as the hand wrote it."""
     hours = _hours(rng, card, style)
     true = _at(course, hours)
-    read = _with_biases(true, biases)
+    read = _with_biases(true, biases, _shifts(card, hours))
     if planted is not None and planted.misreading is not None:
         read[planted.misreading.channel] += planted.misreading.off(hours)
     for name, sd in NOISE.items():
@@ -106,9 +106,19 @@ def _at(course: pd.DataFrame, hours: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _with_biases(true: pd.DataFrame, biases: Sequence[tuple[Bias, float]]) -> pd.DataFrame:
+def _shifts(card: Card, hours: np.ndarray) -> np.ndarray:
+    """The shift nearest to each reading, by the hour it begins its round."""
+    clock = (card.pitched_at.hour + card.pitched_at.minute / 60 + hours) % 24
+    apart = np.abs(clock[:, None] - np.array(SHIFTS_H))
+    return np.array(SHIFTS_H)[np.minimum(apart, 24 - apart).argmin(axis=1)]
+
+
+def _with_biases(
+    true: pd.DataFrame, biases: Sequence[tuple[Bias, float]], shifts: np.ndarray
+) -> pd.DataFrame:
     read = true.copy()
-    for bias, share in biases:
+    for bias, whole in biases:
+        share = whole if bias.shift_h is None else whole * (shifts == bias.shift_h)
         if bias.warm:
             read["sg"] += bias.size * share * warm_reading_error(true["temp_c"].to_numpy())
         else:

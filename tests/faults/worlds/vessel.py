@@ -8,7 +8,7 @@ The sheets hold what a distillery would have; the truth stands beside them and i
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,12 +16,12 @@ import numpy as np
 import pandas as pd
 
 from tests.faults.worlds import house
-from tests.faults.worlds.faults import KINDS, Bias, Planted, aged, plant, usual
+from tests.faults.worlds.faults import EVERY_VESSEL, KINDS, Bias, Planted, aged, plant, usual
 from tests.faults.worlds.field import chain, shares_out
 from tests.faults.worlds.physics import Batch, course
 from tests.faults.worlds.recording import minute_log, write_down
 
-__all__ = ["KINDS", "Bias", "Vessels", "running", "season", "write"]
+__all__ = ["EVERY_VESSEL", "KINDS", "Bias", "Vessels", "running", "season", "write"]
 
 ETHANOL_G_ML = 0.7893
 SHOWS = {"sg": 0.003, "ph": 0.12, "temp_c": 1.0}
@@ -44,7 +44,7 @@ class Vessels:
     style: house.Style
     courses: Mapping[str, pd.DataFrame]
 
-    def __iter__(self) -> object:
+    def __iter__(self) -> Iterator[object]:
         return iter((self.sheets, self.truth))
 
 
@@ -70,7 +70,7 @@ def season(
     logged = [*planted, *(c.batch_id for c in cards if c.batch_id not in planted)][:minute_logs]
     readings, slips = [], {}
     for number, card in enumerate(cards, 1):
-        touching = [(b, b.share(number, batches)) for b in biases if b.vessel == card.vessel]
+        touching = [(b, b.share(number, batches)) for b in biases if b.touches(card.vessel)]
         fault, own = planted.get(card.batch_id), courses[card.batch_id]
         written = write_down(rng, card, own, manner, fault, touching)
         readings.append(written.readings)
@@ -160,9 +160,7 @@ def _truth(
     rows = []
     for number, (card, twin) in enumerate(zip(cards, meant, strict=True), 1):
         run, fault = courses[card.batch_id], planted.get(card.batch_id)
-        touching = [
-            b.name() for b in biases if b.vessel == card.vessel and b.share(number, batches)
-        ]
+        touching = [b.name() for b in biases if b.touches(card.vessel) and b.share(number, batches)]
         rows.append(
             {
                 "batch_id": card.batch_id,
