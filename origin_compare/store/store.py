@@ -11,42 +11,33 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 import pandas as pd
-from sqlalchemy import ColumnElement, func, insert, select
+from sqlalchemy import insert, select
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
 from origin_compare import places
 from origin_compare.errors import StoreFault, UnknownName
-from origin_compare.house import HouseRules, default_rules, read_rules, rules_as_toml
+from origin_compare.house import HouseRules
 from origin_compare.intake.files.readers import told_apart
 from origin_compare.intake.recognise import HeaderMap
 from origin_compare.season.join import build_season
 from origin_compare.season.one_harvest import one_harvest
 from origin_compare.season.season import Season
 from origin_compare.sheets.catalogue import SHEETS
-from origin_compare.sheets.faults import FAULT_COLUMNS, Fault, fault_table
-from origin_compare.store import taking
+from origin_compare.sheets.faults import fault_table
+from origin_compare.store import corrections, intakes, kept_rules, originals, taking, taking_back
 from origin_compare.store.connect import Engines, connect
+from origin_compare.store.originals import Original
+from origin_compare.store.revision import bump, revision
 from origin_compare.store.rows import read_frame
-from origin_compare.store.schema import (
-    CORRECTIONS,
-    FAULTS,
-    HEADER_MAPS,
-    HOUSE_RULES,
-    INTAKE_FILES,
-    INTAKES,
-    ORIGINALS,
-    SET_ASIDE,
-    SHEET_TABLES,
-)
+from origin_compare.store.schema import HEADER_MAPS, SHEET_TABLES
 from origin_compare.store.standing_rows import StandingRows
-from origin_compare.store.taking import Original, Taken, TakenBack
 
 if TYPE_CHECKING:
     from origin_compare.intake.files.readers import Sources
     from origin_compare.intake.plan import IntakePlan, Progress
-
-INTAKE_COLUMNS = ["intake_id", "taken_at", "who", "what", "files", "rows", "faults"]
+    from origin_compare.store.taking import Taken
+    from origin_compare.store.taking_back import TakenBack
 
 
 def open_store(url: str | None = None) -> Store:
@@ -76,7 +67,7 @@ class Store:
     def revision(self) -> int:
         """Another number whenever the content is another; a cache key."""
         with self.reading() as link:
-            return taking.revision(link)
+            return revision(link)
 
     def close(self) -> None:
         """Let go of the file."""
@@ -144,70 +135,32 @@ class Store:
         all the same, and those rows stay without their partner (`TakenBack.orphans`).
         """
         with self.writing() as link:
-            return taking.take_back(link, intake_id, with_dependants=with_dependants)
+            return taking_back.take_back(link, intake_id, with_dependants=with_dependants)
 
     def intakes(self) -> pd.DataFrame:
-        """One row per intake, latest first: `INTAKE_COLUMNS`, `taken_at` in UTC."""
+        """One row per intake, latest first: `intakes.INTAKE_COLUMNS`, `taken_at` in UTC."""
         with self.reading() as link:
-            found = link.execute(select(INTAKES).order_by(INTAKES.c.intake_id.desc())).all()
-            frame = pd.DataFrame(found, columns=["intake_id", "taken_at", "who", "what"])
-            counts = {
-                "files": _count_by_intake(link, INTAKE_FILES.c.intake_id),
-                "rows": _sum_by_intake(
-                    _count_by_intake(link, table.c.intake_id) for table in SHEET_TABLES.values()
-                ),
-                "faults": _count_by_intake(link, FAULTS.c.intake_id),
-            }
-        for name, numbers in counts.items():
-            frame[name] = numbers.reindex(frame["intake_id"]).fillna(0).astype("int64").to_numpy()
-        frame["taken_at"] = pd.to_datetime(frame["taken_at"].astype("int64"), unit="us", utc=True)
-        return frame[INTAKE_COLUMNS]
+            return intakes.intakes(link)
 
     def files(self, intake_id: int) -> pd.DataFrame:
         """The files of an intake: `file, sha256, bytes`."""
         with self.reading() as link:
-            _known_intake(link, intake_id)
-            found = link.execute(
-                select(INTAKE_FILES.c.file, ORIGINALS.c.sha256, ORIGINALS.c.size)
-                .join(ORIGINALS, INTAKE_FILES.c.sha256 == ORIGINALS.c.sha256)
-                .where(INTAKE_FILES.c.intake_id == intake_id)
-                .order_by(INTAKE_FILES.c.file)
-            ).all()
-        return pd.DataFrame(found, columns=["file", "sha256", "bytes"])
+            return originals.files_of(link, intakes.known(link, intake_id))
 
     def original(self, intake_id: int, file: str) -> bytes:
         """The file exactly as it was brought in. `UnknownName` if that intake had no such file."""
         with self.reading() as link:
-            _known_intake(link, intake_id)
-            kept = link.execute(
-                select(ORIGINALS.c.packed, ORIGINALS.c.size)
-                .join(INTAKE_FILES, INTAKE_FILES.c.sha256 == ORIGINALS.c.sha256)
-                .where(INTAKE_FILES.c.intake_id == intake_id, INTAKE_FILES.c.file == file)
-            ).first()
-        if kept is None:
-            raise UnknownName(f"Intake {intake_id} brought no file {file}. See its list of files.")
-        if kept.packed is None:
-            raise UnknownName(
-                f"Only the print of {file} was kept with intake {intake_id}, not the file itself."
-            )
-        return taking.unpacked(kept.packed, kept.size)
+            return originals.original(link, intakes.known(link, intake_id), file)
 
     def set_aside(self, intake_id: int) -> dict[str, pd.DataFrame]:
         """The rows an intake set aside, as text, one table per file and sheet."""
         with self.reading() as link:
-            _known_intake(link, intake_id)
-            found = link.execute(
-                select(SET_ASIDE.c.name, SET_ASIDE.c.packed)
-                .where(SET_ASIDE.c.intake_id == intake_id)
-                .order_by(SET_ASIDE.c.name)
-            ).all()
-        return {name: taking.unpacked_aside(packed) for name, packed in found}
+            return intakes.set_aside(link, intakes.known(link, intake_id))
 
     def faults(self, intake_id: int) -> pd.DataFrame:
         """What an intake found wrong, as a table (`faults.FAULT_COLUMNS`)."""
         with self.reading() as link:
-            _known_intake(link, intake_id)
-            return fault_table(_faults(link, intake_id))
+            return fault_table(intakes.faults(link, intakes.known(link, intake_id)))
 
     # What the next intake needs to know
 
@@ -218,7 +171,7 @@ class Store:
         with self.writing() as link:
             link.execute(HEADER_MAPS.delete().where(HEADER_MAPS.c.name == name))
             link.execute(insert(HEADER_MAPS).values(name=name, said=said))
-            taking.bump(link)
+            bump(link)
 
     def header_maps(self) -> tuple[HeaderMap, ...]:
         """The header maps remembered."""
@@ -226,53 +179,33 @@ class Store:
             found = link.execute(select(HEADER_MAPS.c.said).order_by(HEADER_MAPS.c.name)).scalars()
             return tuple(HeaderMap(**json.loads(said)) for said in found)
 
-    # Corrections
+    # Corrections and house rules
 
     def corrections(self) -> pd.DataFrame:
-        """Every correction, oldest first: `corrected_at, sheet, row_key, column, old, new, ...`."""
-        names = ["corrected_at", "sheet", "row_key", "column", "old", "new", "who", "why"]
+        """Every correction, oldest first: `corrections.CORRECTION_COLUMNS`."""
         with self.reading() as link:
-            found = link.execute(
-                select(*(CORRECTIONS.c[name] for name in names)).order_by(
-                    CORRECTIONS.c.correction_id
-                )
-            ).all()
-        frame = pd.DataFrame(found, columns=names)
-        moments = pd.to_datetime(frame["corrected_at"].astype("int64"), unit="us", utc=True)
-        return frame.assign(corrected_at=moments)
-
-    # House rules
+            return corrections.corrections(link)
 
     def rules(self) -> HouseRules:
         """The house rules set last, or those every store starts with."""
         with self.reading() as link:
-            said = link.execute(
-                select(HOUSE_RULES.c.said).order_by(HOUSE_RULES.c.version.desc()).limit(1)
-            ).scalar()
-        return default_rules() if said is None else read_rules(said)
+            return kept_rules.rules(link)
 
     @property
     def has_own_rules(self) -> bool:
         """Whether house rules were ever set here."""
         with self.reading() as link:
-            return link.execute(select(HOUSE_RULES.c.version).limit(1)).first() is not None
+            return kept_rules.has_own_rules(link)
 
     def rules_history(self) -> list[tuple[int, pd.Timestamp, str, HouseRules]]:
         """All house rules ever set here, oldest first: version, when (UTC), who, the rules."""
-        columns = (HOUSE_RULES.c[name] for name in ("version", "set_at", "who", "said"))
         with self.reading() as link:
-            found = link.execute(select(*columns).order_by(HOUSE_RULES.c.version)).all()
-        return [
-            (number, pd.Timestamp(set_at, unit="us", tz="UTC"), who, read_rules(said))
-            for number, set_at, who, said in found
-        ]
+            return kept_rules.history(link)
 
     def set_rules(self, rules: HouseRules, who: str = "") -> None:
         """Set the house rules; the ones before stay on record."""
         with self.writing() as link:
-            said = rules_as_toml(rules)
-            link.execute(insert(HOUSE_RULES).values(set_at=taking.now(), who=who, said=said))
-            taking.bump(link)
+            kept_rules.set_rules(link, rules, who)
 
     # The joined records
 
@@ -291,11 +224,10 @@ class Store:
 
     def season(self, seasons: int | Sequence[int] | None = None) -> Season:
         """All on record joined, or the given harvest years; `UnknownName` for one not there."""
-        rules = self.rules()
         with self.reading() as link:
             sheets = {name: read_frame(link, name) for name in SHEETS}
-            faults, revision = _faults(link, None), taking.revision(link)
-        whole = build_season(sheets, rules, faults=faults, revision=revision)
+            rules, faults, number = kept_rules.rules(link), intakes.faults(link), revision(link)
+        whole = build_season(sheets, rules, faults=faults, revision=number)
         if seasons is None:
             return whole
         return one_harvest(whole, *([seasons] if isinstance(seasons, int) else seasons))
@@ -336,28 +268,3 @@ def _files_of(plan: IntakePlan, given: Iterable[tuple[str, bytes]]) -> list[Orig
                 "again, then take it in."
             )
     return list(kept.values())
-
-
-def _known_intake(link: Connection, intake_id: int) -> None:
-    if link.execute(select(INTAKES).where(INTAKES.c.intake_id == intake_id)).first() is None:
-        raise UnknownName(
-            f"There is no intake {intake_id} in the store. List the intakes to see their numbers."
-        )
-
-
-def _count_by_intake(link: Connection, column: ColumnElement[int]) -> pd.Series:
-    found = link.execute(select(column, func.count()).group_by(column)).all()
-    return pd.Series(
-        [rows for _, rows in found], index=[number for number, _ in found], dtype="int64"
-    )
-
-
-def _sum_by_intake(counts: Iterable[pd.Series]) -> pd.Series:
-    return pd.concat(list(counts)).groupby(level=0).sum()
-
-
-def _faults(link: Connection, intake_id: int | None) -> tuple[Fault, ...]:
-    query = select(*(FAULTS.c[name] for name in FAULT_COLUMNS)).order_by(FAULTS.c.fault_id)
-    if intake_id is not None:
-        query = query.where(FAULTS.c.intake_id == intake_id)
-    return tuple(Fault(*row) for row in link.execute(query))

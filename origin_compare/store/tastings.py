@@ -16,9 +16,9 @@ from sqlalchemy.dialects.sqlite import insert
 
 from origin_compare.answers import count
 from origin_compare.errors import StoreFault, UnknownName
+from origin_compare.store.revision import now
 from origin_compare.store.schema import ENTERED_SCORES, SHEET_TABLES, TASTINGS
 from origin_compare.store.store import Store
-from origin_compare.store.taking import now
 
 TASTING_COLUMNS = ["tasting_id", "made_at", "who", "glasses_done", "in_records"]
 

@@ -21,7 +21,7 @@ from origin_compare.sheets.catalogue import SHEETS, Column
 from origin_compare.sheets.fingerprint import content_prints, key_prints
 from origin_compare.sheets.frames import shaped
 from origin_compare.sheets.keys import key_text
-from origin_compare.store import taking
+from origin_compare.store.revision import bump, now
 from origin_compare.store.rows import cells_under, from_cells, insert_rows, to_cells
 from origin_compare.store.schema import CORRECTIONS, INTAKES, SHEET_TABLES
 from origin_compare.trace.as_written import as_written, kept_name
@@ -309,11 +309,11 @@ def _corrected(
     changed = {column: cell, "key_print": prints[0], "content_print": prints[1]}
     link.execute(update(table).where(table.c.row_id == row.row_id).values(changed))
     name = key_text(sheet, frame_of(sheet, row)).iloc[0]
-    now = canonical_text(sheet, frame)[column].iloc[0]
-    kept = (sheet, row.row_id, name, column, old, "" if pd.isna(now) else str(now), who, why)
+    after = canonical_text(sheet, frame)[column].iloc[0]
+    kept = (sheet, row.row_id, name, column, old, "" if pd.isna(after) else str(after), who, why)
     names = ["sheet", "row_id", "row_key", "column", "old", "new", "who", "why", "corrected_at"]
-    insert_rows(link, CORRECTIONS, names, [(*kept, taking.now())])
-    taking.bump(link)
+    insert_rows(link, CORRECTIONS, names, [(*kept, now())])
+    bump(link)
     return int(row.row_id)
 
 

@@ -14,7 +14,7 @@ from origin_compare.intake.raw_table import SourceFile
 from origin_compare.intake.recognise import HeaderMap
 from origin_compare.season.join import build_season
 from origin_compare.sheets.faults import Fault
-from origin_compare.store import taking
+from origin_compare.store import originals
 from origin_compare.store.store import Store
 from tests.store import small
 from tests.store.plans import HandPlan, plan_of
@@ -122,7 +122,7 @@ def test_many_contradictions_are_counted_not_dropped(store: Store) -> None:
 def test_originals_come_back_byte_for_byte(
     large: int, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(taking, "LARGE", large)  # past it a file is packed in another way
+    monkeypatch.setattr(originals, "LARGE", large)  # past it a file is packed in another way
     store.take_in(plan_of(small.sheets(), "lots"), originals=FILES)
     for name, content in FILES:
         assert store.original(1, name) == content
