@@ -1,6 +1,7 @@
 """How slopes, growers, the split, families and profiles do in seasons whose truth is known.
 
 python -m tests.faults.flavour_report --seasons 4 --seed 100
+python -m tests.faults.flavour_report --only drivers --like "r = -.9"
 
 Asks only what anyone can ask. Slopes are held against the truth of length, peak temperature and
 final pH (cut-off has slopes of its own in the world and is recorded). Families are compared with
@@ -171,15 +172,21 @@ def profiles(name: str, made: flavour.Flavours, asked: Questions) -> pd.DataFram
     return pd.DataFrame({"world": name, "held": (off.abs() < 1.96 * error).to_numpy().ravel()})
 
 
+def _chosen(
+    worlds: Mapping[str, dict[str, object]], like: str
+) -> list[tuple[str, dict[str, object]]]:
+    return [(name, options) for name, options in worlds.items() if like in name]
+
+
 def _by_world(rows: pd.DataFrame, of: object) -> pd.DataFrame:
     made = [(name, of(group)) for name, group in rows.groupby("world", sort=False)]  # type: ignore[operator]
     return pd.DataFrame(dict(made)).T.rename_axis("world")
 
 
-def families(seasons: int, seed: int, batches: int) -> pd.DataFrame:
+def families(seasons: int, seed: int, batches: int, like: str) -> pd.DataFrame:
     """Families said against families there are, and a mixture by BIC on the same means."""
     rows = []
-    for name, options in CLOUDS.items():
+    for name, options in _chosen(CLOUDS, like):
         for k in range(seasons):
             made = flavour.season(seed + k, batches=batches, **{**CLOUD, **options})
             rows.append({"cloud": name, **_family_row(made, asked_of(made))})
@@ -232,10 +239,10 @@ def likeness(seasons: int, seed: int, batches: int) -> pd.Series:
     return pd.DataFrame(rows).mean()
 
 
-def study(seasons: int, seed: int, batches: int) -> None:
+def study(seasons: int, seed: int, batches: int, like: str) -> None:
     """Every world, and its four tables."""
     kept: dict[str, list[pd.DataFrame]] = {"slopes": [], "origins": [], "parts": [], "profiles": []}
-    for name, options in WORLDS.items():
+    for name, options in _chosen(WORLDS, like):
         for k in range(seasons):
             made = flavour.season(seed + k, batches=batches, **options)
             asked = asked_of(made)
@@ -262,12 +269,14 @@ def main() -> None:
     parser.add_argument("--seasons", type=int, default=4)
     parser.add_argument("--seed", type=int, default=100)
     parser.add_argument("--batches", type=int, default=60)
+    parser.add_argument("--like", default="", help="only worlds whose name holds this")
     parser.add_argument("--only", choices=("drivers", "families", "likeness"))
     asked = parser.parse_args()
     if asked.only in (None, "drivers"):
-        study(asked.seasons, asked.seed, asked.batches)
+        study(asked.seasons, asked.seed, asked.batches, asked.like)
     if asked.only in (None, "families"):
-        print(families(asked.seasons, asked.seed + 500, asked.batches).round(2).to_string(), "\n")
+        table = families(asked.seasons, asked.seed + 500, asked.batches, asked.like)
+        print(table.round(2).to_string(), end="\n\n", flush=True)
     if asked.only in (None, "likeness"):
         print(likeness(asked.seasons, asked.seed + 900, asked.batches).round(2).to_string())
 
