@@ -134,17 +134,17 @@ BIASES = {
     "hydrometer drifting to 4": vessel.Bias("W2", "sg", 0.004, "drifting"),
     "thermometer 1.5 °C low": vessel.Bias("W2", "temp_c", -1.5),
     "pH meter 0.25 high": vessel.Bias("W2", "ph", 0.25),
-    "pH meter 0.25 high from half": vessel.Bias("W2", "ph", 0.25, "from a date", 30),
+    "pH meter 0.25 high from batch 20": vessel.Bias("W2", "ph", 0.25, "from a date", 20),
 }
 
 
-def biased(seasons: int, seed: int) -> pd.DataFrame:
+def biased(seasons: int, seed: int, batches: int) -> pd.DataFrame:
     """Good batches of a vessel whose instrument is off: how many leave, how many by its name."""
     rows = []
     for name, bias in BIASES.items():
         parts = []
         for k in range(seasons):
-            made = vessel.season(seed + k, faults={}, biases=[bias])
+            made = vessel.season(seed + k, batches, faults={}, biases=[bias])
             parts.append(verdicts(made, asked_of(made)).query("bias != ''"))
         touched = pd.concat(parts)
         words = INSTRUMENTS.get(bias.channel, ("ph meter",))
@@ -156,11 +156,11 @@ def biased(seasons: int, seed: int) -> pd.DataFrame:
     )
 
 
-def forecasts(seasons: int, seed: int, last: int = 6) -> pd.DataFrame:
+def forecasts(seasons: int, seed: int, batches: int, last: int = 6) -> pd.DataFrame:
     """Error of the forecast final gravity, degrees, against the house's median and last reading."""
     rows = []
     for k in range(seasons):
-        made = vessel.season(seed + k, faults={})
+        made = vessel.season(seed + k, batches, faults={})
         names = list(made.truth["batch_id"].tail(last))
         for hour in CUTS_H:
             seen = vessel.running(made, dict.fromkeys(names, hour))
@@ -229,9 +229,10 @@ def main() -> None:
         table = logged(few, asked.seed + 300, asked.batches)
         print("with a probe's log", table.round(1).to_string(index=False), sep="\n", end="\n\n")
     if asked.only in (None, "biases"):
-        print(biased(few, asked.seed + 500).round(1).to_string(index=False), end="\n\n", flush=True)
+        table = biased(few, asked.seed + 500, asked.batches)
+        print(table.round(1).to_string(index=False), end="\n\n", flush=True)
     if asked.only in (None, "forecasts"):
-        print(forecasts(few, asked.seed + 900).round(2).to_string())
+        print(forecasts(few, asked.seed + 900, asked.batches).round(2).to_string())
 
 
 if __name__ == "__main__":

@@ -143,3 +143,11 @@ def test_a_season_reads_in_without_a_fault(season: flavour.Flavours, tmp_path: P
     assert len(read.sheets["scores"]) == len(season.sheets["scores"])
     grown = read.batches.set_index("batch_id")["grower_id"].astype(str)
     assert (grown == season.truth.batches.set_index("batch_id")["grower_id"]).all()
+
+
+def test_cuts_count_neither_as_origin_nor_as_process() -> None:
+    made = flavour.season(2, batches=20)
+    made.truth.slopes.loc[["length_h", "peak_temp_c", "final_ph"]] = 0.0
+    cut = made.truth.batches["cut_off_abv_pct"] - making.MIDDLE["cut_off_abv_pct"]
+    made.truth.process_part[:] = np.outer(cut, made.truth.slopes.loc["cut_off_abv_pct"])
+    assert made.truth.shares()["process"].abs().max() < 1e-9

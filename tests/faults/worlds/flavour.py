@@ -75,14 +75,18 @@ class Truth:
     def shares(self) -> pd.DataFrame:
         """Share of each part in the batches' variance, %, by attribute and for all together.
 
-        `origin` is grower and lot. `both` is twice the covariance of origin and process.
+        `origin` is grower and lot, `process` is length, peak temperature and final pH (what the
+        cuts gave is in neither). `both` is twice the covariance of origin and process.
         """
         origin = self.grower_part + self.lot_part
+        cut = "cut_off_abv_pct"
+        steps = (self.batches[cut] - making.MIDDLE[cut]).to_numpy() / making.STEP[cut]
+        process = self.process_part - np.outer(steps, self.slopes.loc[cut])
         variances = {
             "origin": origin.var(ddof=0),
-            "process": self.process_part.var(ddof=0),
+            "process": process.var(ddof=0),
             "all": self.profile.var(ddof=0),
-            "with_both": (origin + self.process_part).var(ddof=0),
+            "with_both": (origin + process).var(ddof=0),
         }
         table = pd.DataFrame(variances)
         table.loc["whole profile"] = table.sum()
