@@ -203,7 +203,10 @@ def _family_row(made: flavour.Flavours, asked: Questions) -> dict[str, float]:
     wide = asked.profile.table().pivot_table(
         index="batch_id", columns="attribute", values="estimate"
     )
-    mixtures = [GaussianMixture(n, "diag", n_init=3, random_state=0).fit(wide) for n in range(1, 7)]
+    mixtures = [
+        GaussianMixture(n, covariance_type="diag", n_init=3, random_state=0).fit(wide)
+        for n in range(1, 7)
+    ]
     best = min(mixtures, key=lambda mixture: mixture.bic(wide))
     grouped = pd.Series(best.predict(wide), index=wide.index).reindex(inside.index)
     return {
