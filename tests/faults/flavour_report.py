@@ -204,8 +204,9 @@ def _family_row(made: flavour.Flavours, asked: Questions) -> dict[str, float]:
         index="batch_id", columns="attribute", values="estimate"
     )
     mixtures = [
-        GaussianMixture(n, covariance_type="diag", n_init=3, random_state=0).fit(wide)
+        GaussianMixture(n, covariance_type=shape, n_init=3, random_state=0).fit(wide)
         for n in range(1, 7)
+        for shape in ("spherical", "diag")
     ]
     best = min(mixtures, key=lambda mixture: mixture.bic(wide))
     grouped = pd.Series(best.predict(wide), index=wide.index).reindex(inside.index)
