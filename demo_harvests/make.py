@@ -162,7 +162,7 @@ def _ready(courses: Sequence[ferment.Course], spirits: pd.DataFrame) -> pd.DataF
 def write_all(seed: int, out: Path) -> Made:
     """The messy files and the truth about them, into `out`."""
     made = make(seed)
-    made.truth["file_faults"] = write(made, out / "sheets")
+    made.truth["file_faults"] = write(made.sheets, out / "sheets")
     text = json.dumps(made.truth, indent=1, ensure_ascii=False, sort_keys=False)
     (out / "truth.json").write_text(text + "\n", encoding="utf-8")
     return made

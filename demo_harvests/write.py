@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -12,20 +12,16 @@ from .drafts import Draft, Form, as_number, clock, date_cell, day, fixed, plain,
 from .settings import HEADERS, HOUSE_RULES
 from .world import ATTRIBUTES
 
-if TYPE_CHECKING:
-    from .make import Made
-
 MINUTE_LOG = "vessel_log_minutes.csv"
 
 
-def write(made: Made, folder: Path) -> list[dict[str, Any]]:
-    """Write the messy files into `folder` (created); returns every faulty row planted.
+def write(sheets: dict[str, pd.DataFrame], folder: Path) -> list[dict[str, Any]]:
+    """Write clean sheets as messy files into `folder` (created); returns every faulty row planted.
 
     Each fault: file, row (as a spreadsheet numbers it), sheet, column, header, value, wrong, and
     `lost`: the key of the clean row it spoils, None where the row is one too many.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    sheets = made.sheets
     faults = _growers(sheets, folder)
     faults += _lots(sheets, folder)
     faults += _malts_and_mashes(sheets, folder)

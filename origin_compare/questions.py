@@ -58,7 +58,7 @@ class Questions:
         """Length, peak, attenuation, yield and the like, one row per batch."""
         from origin_compare import fermentation
 
-        return fermentation.derived(self.season, self.season.rules)
+        return fermentation.derived(self.season)
 
     @cached_property
     def trusted(self) -> Trusted:
@@ -72,7 +72,7 @@ class Questions:
         """Does a vessel's or a shift's gravity look read warm and not corrected?"""
         from origin_compare import fermentation
 
-        return fermentation.uncorrected(self.season, self.season.rules, self.judged)
+        return fermentation.uncorrected(self.season, self.judged)
 
     @cached_property
     def batches(self) -> pd.DataFrame:
@@ -93,16 +93,14 @@ class Questions:
         """Which batches left the house band, at what hour, and why?"""
         from origin_compare import fermentation
 
-        return fermentation.departures(
-            self.season, self.season.rules, self.in_style, self.judged_if_possible()
-        )
+        return fermentation.departures(self.season, self.in_style, self.judged_if_possible())
 
     @cached_property
     def judged(self) -> Judged:
         """The house settled on its examples and every log weighed against it, once."""
         from origin_compare import fermentation
 
-        return fermentation.judge_season(self.season, self.season.rules, self.in_style)
+        return fermentation.judge_season(self.season, self.in_style)
 
     def accepting(self, batch_ids: Sequence[str]) -> Questions:
         """The same season held against a house band of these batches; with none, as proposed."""
@@ -120,9 +118,7 @@ class Questions:
         """Where does every vessel stand, where are the running ones heading, what to watch?"""
         from origin_compare import fermentation
 
-        return fermentation.watch(
-            self.season, self.season.rules, self.departures, self.judged_if_possible()
-        )
+        return fermentation.watch(self.season, self.departures, self.judged_if_possible())
 
     def batch(self, batch_id: str) -> BatchReview:
         """One batch's channels, band and events."""
@@ -131,9 +127,7 @@ class Questions:
         if batch_id not in self._opened:
             while len(self._opened) >= KEPT_CHOICES:
                 self._opened.pop(next(iter(self._opened)), None)
-            self._opened[batch_id] = fermentation.review(
-                self.season, batch_id, self.season.rules, self.departures
-            )
+            self._opened[batch_id] = fermentation.review(self.season, batch_id, self.departures)
         return self._opened[batch_id]
 
     def side_by_side(

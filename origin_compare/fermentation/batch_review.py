@@ -12,12 +12,10 @@ from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
 from origin_compare.fermentation.curves.acid import AcidCurve, acid_curves
 from origin_compare.fermentation.curves.curve import OPEN, Curve, settled
-from origin_compare.fermentation.curves.padding import to_degrees
 from origin_compare.fermentation.departures.season_departures import departures
 from origin_compare.fermentation.departures.verdict import Departure, Departures
 from origin_compare.fermentation.doubtful_readings import CHANNEL_WORDS, CHANNELS, without
 from origin_compare.fermentation.logs import DENSE, og_degrees
-from origin_compare.house import HouseRules
 from origin_compare.season.season import Season
 
 
@@ -94,9 +92,7 @@ class BatchReview:
         return f"{count(read, 'value')} read, {aside} set aside; {self.in_band_from}"
 
 
-def review(
-    season: Season, batch_id: str, rules: HouseRules, verdicts: Departures | None = None
-) -> BatchReview:
+def review(season: Season, batch_id: str, verdicts: Departures | None = None) -> BatchReview:
     """Everything the figure of one batch shows. Raises `UnknownName` for no such batch.
 
     `verdicts` may hand over the result of `departures` for this season.
@@ -105,7 +101,7 @@ def review(
     mine = batches.loc[batches["batch_id"].astype(str) == str(batch_id)]
     if mine.empty:
         raise UnknownName(f"There is no batch {batch_id}. Choose one of the season's batches.")
-    verdicts = verdicts or departures(season, rules)
+    verdicts = verdicts or departures(season)
     verdict = verdicts.of(str(batch_id))
     log = season.sheets["readings"]
     log = log.loc[log["batch_id"].astype(str) == str(batch_id)].sort_values("hours")
@@ -161,8 +157,6 @@ def _channel(
 ) -> pd.DataFrame:
     seen = log.loc[log[name].notna()]
     values = seen[name].to_numpy(float)
-    if name == "sg":
-        values = 1 + to_degrees(values)[0] / 1000
     frame = pd.DataFrame({"hours": seen["hours"].to_numpy(float), "value": values})
     for edge in ("low", "mid", "high"):
         frame[edge] = (

@@ -78,12 +78,12 @@ class Derived:
         return f"{said}, {len(self.aside)} set aside as not true ({listed(where)})"
 
 
-def derived(season: Season, rules: HouseRules) -> Derived:
+def derived(season: Season) -> Derived:
     """One row per batch of `season.batches`, in their order; missing where the log is silent.
 
     Columns: batch_id, still_fermenting, length_h (missing while fermenting), so_far_h,
     length_from (`ended_at`, `last reading` or empty), peak_temp_c (the highest recorded),
-    peak_temp_h, h_above_window (above `rules` peak_temp_c, straight lines between readings),
+    peak_temp_h, h_above_window (above the house's peak_temp_c, straight lines between readings),
     final_ph, final_ph_h, final_sg, final_sg_h, apparent_attenuation_pct, real_attenuation_pct
     and wash_abv_calc_pct (Balling), lag_h, lag_se_h, max_rate_deg_h, hour_90_pct, level_h (from
     when gravity is within a degree of its end) and secondary_h (from then to the end: the time the
@@ -100,7 +100,7 @@ def derived(season: Season, rules: HouseRules) -> Derived:
     acids = acid_curves(kept) if len(kept) else {}
     logs = {str(name): rows.sort_values("hours") for name, rows in kept.groupby("batch_id")}
     rows = [
-        _batch(row, logs.get(str(row["batch_id"]), kept.iloc[:0]), fitted, aside, rules)
+        _batch(row, logs.get(str(row["batch_id"]), kept.iloc[:0]), fitted, aside, season.rules)
         | _acid(acids.get(str(row["batch_id"])))
         for row in season.batches.to_dict("records")
     ]

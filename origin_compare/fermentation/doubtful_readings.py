@@ -45,7 +45,7 @@ def set_aside(readings: pd.DataFrame) -> list[SetAside]:
             held = rows.loc[rows[channel].notna() & rows["hours"].notna()].sort_values("hours")
             values = held[channel].to_numpy(float)
             if channel == "sg":
-                values, _ = to_degrees(values)
+                values = to_degrees(values)
             lone = lone_points(held["hours"].to_numpy(float), values, channel)
             found.extend(_aside(batch, held, place, channel, values) for place in lone)
     return found

@@ -108,18 +108,14 @@ class Forecast:
 
 
 def forecast(
-    season: Season,
-    batch_id: str,
-    rules: HouseRules,
-    seed: int = 20,
-    judged: Judged | None = None,
+    season: Season, batch_id: str, seed: int = 20, judged: Judged | None = None
 ) -> Forecast:
     """Forecast a running batch to its planned end (else the middle of the house's window).
 
     Raises `UnknownName` for no such batch, `NotEnoughData` read at fewer than three hours or
     with no house band. `judged` may hand over the result of `judge_season`, to save time.
     """
-    judged = judged or judge_season(season, rules)
+    judged = judged or judge_season(season)
     rows = season.batches.loc[season.batches["batch_id"].astype(str) == str(batch_id)]
     if rows.empty:
         raise UnknownName(f"There is no batch {batch_id}. Choose one of the season's batches.")
@@ -130,6 +126,7 @@ def forecast(
         )
     found = judged.found.get(str(batch_id))
     clean = found.log if found is not None else log
+    rules = season.rules
     end_h = _planned(rows.iloc[0], rules)
     model = judged.ahead_of(str(batch_id))
     made = ahead(model, clean, end_h, rules, seed)

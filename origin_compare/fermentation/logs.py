@@ -53,7 +53,7 @@ class Log:
 
 def logs(readings: pd.DataFrame, batches: pd.DataFrame) -> dict[str, Log]:
     """One log per batch of `batches` that has readings, values set aside already emptied."""
-    degrees, _ = to_degrees(readings["sg"])
+    degrees = to_degrees(readings["sg"])
     usable = readings.assign(sg=degrees).loc[readings["hours"].notna()]
     og = og_degrees(batches)
     by_batch = dict(iter(usable.groupby(usable["batch_id"].astype(str), sort=False)))
@@ -65,7 +65,8 @@ def logs(readings: pd.DataFrame, batches: pd.DataFrame) -> dict[str, Log]:
 
 
 def og_degrees(batches: pd.DataFrame) -> dict[str, float]:
-    degrees = (batches["og_sg"].to_numpy(float, na_value=np.nan) - 1) * 1000
+    """By batch: its original gravity in degrees, NaN where it is missing."""
+    degrees = to_degrees(batches["og_sg"])
     return dict(zip(batches["batch_id"].astype(str), degrees, strict=True))
 
 

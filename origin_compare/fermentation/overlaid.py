@@ -111,9 +111,8 @@ def side_by_side(
 
 
 def _kept(log: pd.DataFrame, verdict: Departure) -> pd.DataFrame:
-    """The log in order, gravity as SG, the readings set aside emptied."""
+    """The log in order, the readings set aside emptied."""
     kept = log.sort_values("hours").copy()
-    kept["sg"] = 1 + to_degrees(kept["sg"])[0] / 1000
     for one in verdict.aside:
         if one.row in kept.index:
             kept.loc[one.row, one.channel] = np.nan
@@ -123,7 +122,7 @@ def _kept(log: pd.DataFrame, verdict: Departure) -> pd.DataFrame:
 def _attenuation(log: pd.DataFrame, og_deg: float) -> tuple[Array, Array]:
     """Hours and the apparent attenuation reached by then, %, which never falls back."""
     seen = log.loc[log["sg"].notna()]
-    hours, degrees = seen["hours"].to_numpy(float), 1000 * (seen["sg"].to_numpy(float) - 1)
+    hours, degrees = seen["hours"].to_numpy(float), to_degrees(seen["sg"])
     if len(hours) > DENSE:
         hours, degrees = thin(hours, degrees, DENSE_H)
     if not len(hours) or not (np.isfinite(og_deg) and og_deg > 0):

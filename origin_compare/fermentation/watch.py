@@ -11,14 +11,12 @@ import pandas as pd
 from origin_compare import measures
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.fermentation.curves.padding import to_degrees
 from origin_compare.fermentation.departures.causes import SURE_ENOUGH
 from origin_compare.fermentation.departures.verdict import Departure, Departures
 from origin_compare.fermentation.doubtful_readings import CHANNEL_WORDS
 from origin_compare.fermentation.forecast import Forecast, forecast, in_hundred
 from origin_compare.fermentation.house.band import outside
 from origin_compare.fermentation.house.season_house import Judged
-from origin_compare.house import HouseRules
 from origin_compare.season.season import Season
 
 READ = ("sg", "ph", "temp_c")
@@ -137,7 +135,6 @@ class Watch:
 
 def watch(
     season: Season,
-    rules: HouseRules,
     verdicts: Departures,
     judged: Judged | None = None,
     seed: int = SEED,
@@ -147,7 +144,7 @@ def watch(
     `judged` is the result of `judge_season`; without it running batches get no forecast.
     """
     log = _in_order(season)
-    window = rules.windows.get("reading_gap_h")
+    window = season.rules.windows.get("reading_gap_h")
     gap_h = window.high if window is not None and window.high is not None else _NAN
     latest = pd.Timestamp(log["at"].max())
     by_batch = dict(iter(log.groupby(log["batch_id"].astype(str), sort=False)))
@@ -156,7 +153,7 @@ def watch(
     for batch in batches:
         name = str(batch["batch_id"])
         verdict, mine = verdicts.of(name), by_batch.get(name, log.iloc[:0])
-        one = _vessel(season, batch, verdict, mine, rules, judged, gap_h, seed)
+        one = _vessel(season, batch, verdict, mine, judged, gap_h, seed)
         vessels.append(one)
         if verdict.running:
             items += _of_running(one, verdict, mine, judged, latest, gap_h)
@@ -168,7 +165,7 @@ def watch(
     )
     in_order = sorted(vessels, key=lambda one: not one.running)
     pressing = sorted(items, key=lambda one: _ORDER.index(one.kind))
-    return Watch(tuple(in_order), tuple(pressing), _there(latest, rules), words)
+    return Watch(tuple(in_order), tuple(pressing), _there(latest, season), words)
 
 
 _ORDER = ("leaving", "overdue", "outside", "chance", "set aside", "probe")
@@ -183,8 +180,7 @@ def _in_order(season: Season) -> pd.DataFrame:
     at = log["batch_id"].astype(str).map(begun) + pd.to_timedelta(log["hours"], unit="h")
     if "read_at" in log:
         at = log["read_at"].fillna(at)
-    degrees = to_degrees(log["sg"])[0]
-    return log.assign(at=at, sg=1 + degrees / 1000).sort_values("hours", kind="stable")
+    return log.assign(at=at).sort_values("hours", kind="stable")
 
 
 def _vessel(
@@ -192,7 +188,6 @@ def _vessel(
     batch: dict,
     verdict: Departure,
     log: pd.DataFrame,
-    rules: HouseRules,
     judged: Judged | None,
     gap_h: float,
     seed: int,
@@ -204,8 +199,8 @@ def _vessel(
     sg, ph, temp = (_last(kept, channel) for channel in READ)
     ahead, untold = None, ""
     if verdict.running:
-        ahead, untold = _ahead(season, verdict.batch_id, rules, judged, seed)
-    read_at = _there(pd.Timestamp(log["at"].max()), rules)
+        ahead, untold = _ahead(season, verdict.batch_id, judged, seed)
+    read_at = _there(pd.Timestamp(log["at"].max()), season)
     asked = verdict.running and gap_h > 0
     due = read_at + (pd.Timedelta(hours=gap_h) if asked else pd.Timedelta("NaT"))
     return Vessel(
@@ -225,8 +220,8 @@ def _vessel(
     )
 
 
-def _there(moment: pd.Timestamp, rules: HouseRules) -> pd.Timestamp:
-    return moment.tz_convert(rules.time_zone) if pd.notna(moment) else moment
+def _there(moment: pd.Timestamp, season: Season) -> pd.Timestamp:
+    return moment.tz_convert(season.rules.time_zone) if pd.notna(moment) else moment
 
 
 def _last(log: pd.DataFrame, channel: str) -> float:
@@ -248,12 +243,12 @@ def _co2(batch: dict, sg: float) -> float:
 
 
 def _ahead(
-    season: Season, name: str, rules: HouseRules, judged: Judged | None, seed: int
+    season: Season, name: str, judged: Judged | None, seed: int
 ) -> tuple[Forecast | None, str]:
     if judged is None:
         return None, "There are too few batches in style for a house band."
     try:
-        return forecast(season, name, rules, seed, judged), ""
+        return forecast(season, name, seed, judged), ""
     except NotEnoughData as few:
         return None, str(few)
 

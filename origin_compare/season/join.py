@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
@@ -13,7 +13,8 @@ from origin_compare.season.season import Season
 from origin_compare.season.unmatched import missing_links, unmatched_rows
 from origin_compare.sheets.bases import batch_notes, on_dry, on_one_basis
 from origin_compare.sheets.faults import Fault
-from origin_compare.sheets.frames import all_shaped, looked_up
+from origin_compare.sheets.frames import Sheets, all_shaped, looked_up
+from origin_compare.sheets.gravity_unit import in_sg
 from origin_compare.sheets.hour_zero import ALWAYS_THERE, hour_zeros
 
 LOT_NUMBERS = [
@@ -79,7 +80,7 @@ BATCH_COLUMNS = [
 
 
 def build_season(
-    sheets: Mapping[str, pd.DataFrame],
+    sheets: Sheets,
     rules: HouseRules | None = None,
     *,
     faults: Iterable[Fault] = (),
@@ -92,23 +93,30 @@ def build_season(
     mean is missing when one of its parts is. Nitrogen, extract and predicted yield are put on dry
     matter and field yields at the house's one moisture first (see `bases`); `basis_notes` says
     what was converted or left out, `predicted_basis` the basis the certificates name. Amounts are
-    sums, missing when one of their parts is.
+    sums, missing when one of their parts is. Readings of a frame made by hand may hold gravity as
+    SG x 1000 or in degrees: here it is settled to SG, and nothing after asks again.
     """
     rules = rules or default_rules()
-    clean = all_shaped(sheets)
-    clean["readings"] = with_hours(clean["readings"], clean["fermentations"], rules.hour_zero)
-    shares = origins(clean)
-    batches = _batches(clean, shares, rules)
+    sheets = _settled(all_shaped(sheets), rules)
+    shares = origins(sheets)
+    batches = _batches(sheets, shares, rules)
     return Season(
-        sheets=clean,
+        sheets=sheets,
         batches=batches,
         shares=shares,
-        unmatched=unmatched_rows(clean),
+        unmatched=unmatched_rows(sheets),
         faults=tuple(faults),
         revision=revision,
         site=site,
         rules=rules,
     )
+
+
+def _settled(sheets: Sheets, rules: HouseRules) -> Sheets:
+    """The sheets with every reading's gravity as SG and its hours since the house's hour zero."""
+    readings = sheets["readings"].assign(sg=in_sg(sheets["readings"]["sg"]))
+    readings = with_hours(readings, sheets["fermentations"], rules.hour_zero)
+    return {**sheets, "readings": readings}
 
 
 def with_hours(
@@ -124,29 +132,27 @@ def with_hours(
     return readings.assign(hours=readings["hours"].fillna(since.dt.total_seconds() / 3600))
 
 
-def _batches(
-    clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame, rules: HouseRules
-) -> pd.DataFrame:
-    batches = clean["fermentations"].set_index("batch_id")
+def _batches(sheets: Sheets, shares: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:
+    batches = sheets["fermentations"].set_index("batch_id")
     whole = batches.join(hour_zeros(batches, rules.hour_zero))[FERMENTATION]
     table = whole.join(
         [
             classes(shares),
-            _lot_part(clean, shares, rules),
-            _malt_part(clean),
-            _mash_part(clean["mashes"]),
-            _limit_part(clean["attenuations"]),
-            _spirit_part(clean["spirits"]),
+            _lot_part(sheets, shares, rules),
+            _malt_part(sheets),
+            _mash_part(sheets["mashes"]),
+            _limit_part(sheets["attenuations"]),
+            _spirit_part(sheets["spirits"]),
         ]
     )
-    table = table.join(_yeast_part(clean["yeasts"], table, rules))
+    table = table.join(_yeast_part(sheets["yeasts"], table, rules))
     table["origin"] = table["origin"].fillna(NOT_KNOWN)
     table["status"] = np.select(
         [table["runs"].notna(), table["ended_at"].notna()], ["distilled", "ended"], "fermenting"
     )
-    table = _with_counts(table, clean)
-    table["missing_links"] = missing_links(table, clean, shares)
-    notes = batch_notes(clean, shares, rules)
+    table = _with_counts(table, sheets)
+    table["missing_links"] = missing_links(table, sheets, shares)
+    notes = batch_notes(sheets, shares, rules)
     table["basis_notes"] = notes.reindex(table.index).fillna("")
     ordered = table.sort_values("pitched_at", kind="stable").reset_index()
     return ordered[BATCH_COLUMNS]
@@ -166,15 +172,13 @@ def _single(frame: pd.DataFrame, by: str, name: str) -> pd.Series:
     return groups.first().where((groups.nunique() == 1) & (groups.count() == groups.size()))
 
 
-def _lot_part(
-    clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame, rules: HouseRules
-) -> pd.DataFrame:
+def _lot_part(sheets: Sheets, shares: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:
     lots = (
-        on_one_basis("lots", clean["lots"], rules)
+        on_one_basis("lots", sheets["lots"], rules)
         .drop(columns=["grower_id", "season"])
         .drop_duplicates("lot_id")
     )
-    soils = clean["growers"].drop_duplicates("grower_id").set_index("grower_id")["soil"]
+    soils = sheets["growers"].drop_duplicates("grower_id").set_index("grower_id")["soil"]
     rows = shares.merge(lots, on="lot_id", how="left")
     rows["soil"] = rows["soil"].fillna(looked_up(rows["grower_id"], soils))
     table = _weighted(rows, "batch_id", rows["share"], [*LOT_NUMBERS, "yield_moisture_pct"])
@@ -185,16 +189,16 @@ def _lot_part(
     return table.where(in_full, axis=0).join(methods)
 
 
-def _malt_part(clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+def _malt_part(sheets: Sheets) -> pd.DataFrame:
     # The figures are the whole malting's, whether written beside each of its lots or only once.
-    malts = on_dry("malts", clean["malts"])
+    malts = on_dry("malts", sheets["malts"])
     values = malts.groupby("malt_id")[list(MALT_NUMBERS)].mean()
-    mashes = clean["mashes"]
+    mashes = sheets["mashes"]
     rows = mashes[["batch_id", "malt_id", "grist_kg"]].merge(values, on="malt_id", how="left")
     weight = _or_equal(rows, "batch_id", "grist_kg")
     table = _weighted(rows, "batch_id", weight, list(MALT_NUMBERS)).rename(columns=MALT_NUMBERS)
     table["malt_id"] = joined_names(rows, "batch_id", "malt_id").str.replace(" + ", "+")
-    written = clean["malts"][["malt_id", "lab", "predicted_basis"]]
+    written = sheets["malts"][["malt_id", "lab", "predicted_basis"]]
     labs = rows[["batch_id", "malt_id"]].merge(written, on="malt_id")
     table["malt_lab"] = joined_names(labs, "batch_id", "lab")
     table["predicted_basis"] = joined_names(labs, "batch_id", "predicted_basis")
@@ -248,9 +252,9 @@ def _yeast_part(yeasts: pd.DataFrame, table: pd.DataFrame, rules: HouseRules) ->
     return here[list(YEAST)].rename(columns=YEAST).assign(yeast_age_d=age)
 
 
-def _with_counts(table: pd.DataFrame, clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    readings = clean["readings"].groupby("batch_id").size()
-    scores = clean["scores"]
+def _with_counts(table: pd.DataFrame, sheets: Sheets) -> pd.DataFrame:
+    readings = sheets["readings"].groupby("batch_id").size()
+    scores = sheets["scores"]
     tasted = scores[(scores["sample_kind"].fillna("batch") == "batch") & scores["score"].notna()]
     by_batch = tasted.groupby("batch_id")
     numbers = {

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.sheets.bases import on_dry
-from origin_compare.sheets.frames import looked_up
+from origin_compare.sheets.frames import Sheets, looked_up
 
 SHARE_COLUMNS = [
     *["batch_id", "lot_id", "grower_id", "season", "share", "weighed", "extract_share"],
@@ -18,8 +18,6 @@ ONE_FIELD, ONE_GROWER, MIXED, NOT_KNOWN = "one field", "one grower", "mixed", "n
 
 # Shares are sums of products of fractions; a hundred terms stay well inside this.
 WHOLE = 1 - 1e-9
-
-Sheets = Mapping[str, pd.DataFrame]
 
 
 def origins(sheets: Sheets) -> pd.DataFrame:

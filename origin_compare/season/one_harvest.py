@@ -8,6 +8,7 @@ from origin_compare.answers import listed
 from origin_compare.errors import UnknownName
 from origin_compare.season.join import build_season
 from origin_compare.season.season import Season
+from origin_compare.sheets.frames import Sheets
 
 
 def harvests(season: Season) -> list[int]:
@@ -57,7 +58,7 @@ def _among(frame: pd.DataFrame, column: str, values: pd.Series) -> pd.DataFrame:
     return frame[frame[column].isin(values.dropna())]
 
 
-def _malts_of(sheets: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _malts_of(sheets: Sheets) -> pd.DataFrame:
     malts = sheets["malts"]
     here = malts["lot_id"].isin(sheets["lots"]["lot_id"])
     return malts[here | malts["malt_id"].isin(sheets["mashes"]["malt_id"])]

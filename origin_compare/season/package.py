@@ -22,6 +22,7 @@ from origin_compare.season.folder import RULES_FILE
 from origin_compare.season.join import build_season, with_hours
 from origin_compare.season.season import Season
 from origin_compare.sheets.catalogue import SHEETS, Column, Kind, Sheet
+from origin_compare.sheets.frames import Sheets
 
 DESCRIPTION = "datapackage.json"
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -142,7 +143,7 @@ def _from_text(name: str, file: Path) -> pd.DataFrame:
     return frame
 
 
-def _description(season: Season, sheets: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
+def _description(season: Season, sheets: Sheets) -> dict[str, Any]:
     return {
         "$schema": PROFILE,
         "name": "harvest-records",
@@ -151,7 +152,7 @@ def _description(season: Season, sheets: Mapping[str, pd.DataFrame]) -> dict[str
     }
 
 
-def _resource(sheet: Sheet, sheets: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
+def _resource(sheet: Sheet, sheets: Sheets) -> dict[str, Any]:
     frame = sheets[sheet.name]
     schema: dict[str, Any] = {"fields": [_field(column) for column in sheet.columns]}
     if not frame[list(sheet.key)].isna().any(axis=None):
@@ -183,7 +184,7 @@ def _field(column: Column) -> dict[str, Any]:
     return field | ({"constraints": constraints} if constraints else {})
 
 
-def _links(sheet: Sheet, sheets: Mapping[str, pd.DataFrame]) -> Sequence[dict[str, Any]]:
+def _links(sheet: Sheet, sheets: Sheets) -> Sequence[dict[str, Any]]:
     """The links that hold for every row; one broken link would make the package invalid."""
     return [
         {

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
 
 from origin_compare.house import HouseRules, default_rules
 from origin_compare.sheets.faults import Fault
+from origin_compare.sheets.frames import Sheets
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class Season:
 
     `sheets`: clean sheets by name (see `sheets.SHEETS`), every column present, missing as NaN;
         moments are UTC timestamps; `readings` always carries `hours` since the
-        house's hour zero (see `zero`);
+        house's hour zero (see `sheets.hour_zero`) and gravity as SG;
         `scores` is long (one row per score).
     `batches`: one row per batch (index-free, sorted by `pitched_at`), the chain from lot to
         spirit joined; see `join` for its columns.
@@ -29,7 +29,7 @@ class Season:
     `rules`: the house rules it was joined under.
     """
 
-    sheets: Mapping[str, pd.DataFrame]
+    sheets: Sheets
     batches: pd.DataFrame
     shares: pd.DataFrame
     unmatched: pd.DataFrame

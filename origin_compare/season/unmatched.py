@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 import pandas as pd
 
 from origin_compare.answers import count
 from origin_compare.sheets.catalogue import SHEETS, Column
+from origin_compare.sheets.frames import Sheets
 from origin_compare.sheets.keys import key_text
 
 UNMATCHED_COLUMNS = ["sheet", "key", "missing_sheet", "missing_key", "cause"]
@@ -22,27 +23,27 @@ _ONWARD = (
 )
 
 
-def unmatched_rows(clean: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+def unmatched_rows(sheets: Sheets) -> pd.DataFrame:
     """Every row that found no partner, one line per missing partner: `UNMATCHED_COLUMNS`.
 
     A row not listed here has all its partners; where a chain ends before a batch, the row it ends
     at is listed. Samples which are not batches (controls, warm-ups) need no partner.
     """
-    found = [*_links_without_target(clean), *_rows_leading_nowhere(clean)]
+    found = [*_links_without_target(sheets), *_rows_leading_nowhere(sheets)]
     filled = [rows for rows in found if len(rows)]
     if not filled:
         return pd.DataFrame(columns=UNMATCHED_COLUMNS, dtype="str")
     return pd.concat(filled, ignore_index=True)
 
 
-def _links_without_target(clean: Mapping[str, pd.DataFrame]) -> Iterator[pd.DataFrame]:
+def _links_without_target(sheets: Sheets) -> Iterator[pd.DataFrame]:
     for name, sheet in SHEETS.items():
-        frame = clean[name]
+        frame = sheets[name]
         if name == "scores":
             frame = frame[frame["sample_kind"].fillna("batch") == "batch"]
         for column in sheet.columns:
             if column.links_to:
-                yield _without_target(name, frame, column, clean[column.links_to])
+                yield _without_target(name, frame, column, sheets[column.links_to])
 
 
 def _without_target(
@@ -56,9 +57,9 @@ def _without_target(
     return _lines(name, lost, str(column.links_to), missing.fillna(""), cause)
 
 
-def _rows_leading_nowhere(clean: Mapping[str, pd.DataFrame]) -> Iterator[pd.DataFrame]:
+def _rows_leading_nowhere(sheets: Sheets) -> Iterator[pd.DataFrame]:
     for name, key, onward, cause in _ONWARD:
-        lost = clean[name][~clean[name][key].isin(clean[onward][key].dropna())]
+        lost = sheets[name][~sheets[name][key].isin(sheets[onward][key].dropna())]
         blank = pd.Series("", index=lost.index, dtype="str")
         yield _lines(name, lost, onward, blank, pd.Series(cause, index=lost.index))
 
@@ -88,15 +89,13 @@ def cause_counts(unmatched: pd.DataFrame) -> pd.DataFrame:
     return counts.rename("rows").reset_index()
 
 
-def missing_links(
-    table: pd.DataFrame, clean: Mapping[str, pd.DataFrame], shares: pd.DataFrame
-) -> pd.Series:
+def missing_links(table: pd.DataFrame, sheets: Sheets, shares: pd.DataFrame) -> pd.Series:
     """What each batch lacks, in words joined by `; `, empty where its chain is complete.
 
     `table` is indexed by batch and holds `status, n_readings, n_tastings, delivery_id`.
     """
-    mashes = clean["mashes"]
-    no_malt = mashes.loc[~mashes["malt_id"].isin(clean["malts"]["malt_id"]), "batch_id"]
+    mashes = sheets["mashes"]
+    no_malt = mashes.loc[~mashes["malt_id"].isin(sheets["malts"]["malt_id"]), "batch_id"]
     no_lot = shares.loc[shares["grower_id"].isna(), "batch_id"]
     unweighed = shares.loc[~shares["weighed"].astype(bool), "batch_id"]
     harvests = shares.groupby("batch_id")["season"].nunique()
@@ -109,7 +108,7 @@ def missing_links(
         "no lot": batch.isin(no_lot),
         "lots of two harvests": batch.isin(mixed_years),
         "weights missing, shares taken as equal": batch.isin(unweighed),
-        "no yeast delivery": ~table["delivery_id"].isin(clean["yeasts"]["delivery_id"]),
+        "no yeast delivery": ~table["delivery_id"].isin(sheets["yeasts"]["delivery_id"]),
         "no readings": table["n_readings"] == 0,
         "still fermenting": fermenting,
         "not distilled": table["status"] == "ended",

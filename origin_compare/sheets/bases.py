@@ -21,6 +21,7 @@ from origin_compare.measures import (
     protein_to_n,
 )
 from origin_compare.sheets.catalogue import AS_IS, SHEETS
+from origin_compare.sheets.frames import Sheets
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,9 +200,7 @@ def cells_used(sheet: str, rows: pd.DataFrame, column: str) -> list[tuple[pd.Dat
     ]
 
 
-def batch_notes(
-    sheets: Mapping[str, pd.DataFrame], shares: pd.DataFrame, rules: HouseRules
-) -> pd.Series:
+def batch_notes(sheets: Sheets, shares: pd.DataFrame, rules: HouseRules) -> pd.Series:
     """What `said` has to say of the lots and malts of each batch, joined by `; `."""
     lots = sheets["lots"].drop_duplicates("lot_id")
     malts = sheets["malts"]

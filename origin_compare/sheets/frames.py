@@ -10,6 +10,9 @@ import pandas as pd
 
 from origin_compare.sheets.catalogue import SHEETS, Kind
 
+Sheets = Mapping[str, pd.DataFrame]
+"""Clean sheets by name, one parameter of that name wherever several are read together."""
+
 PROVENANCE = ("_file", "_tab", "_row", "_raw")
 
 DTYPES: Mapping[Kind, str] = {
@@ -57,7 +60,7 @@ def _moments(column: pd.Series, *, utc: bool) -> pd.Series:
     return read.dt.as_unit("us") if utc else read.dt.tz_localize(None).dt.as_unit("us")
 
 
-def all_shaped(sheets: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+def all_shaped(sheets: Sheets) -> Sheets:
     """Every sheet of `SHEETS`, empty where `sheets` has none."""
     return {name: shaped(name, sheets.get(name)) for name in SHEETS}
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 import pandas as pd
 
 from origin_compare.drivers.wording import plain
+from origin_compare.sheets.frames import Sheets
 
 
-def grain_per_batch_t(sheets: Mapping[str, pd.DataFrame]) -> float:
+def grain_per_batch_t(sheets: Sheets) -> float:
     """Grain one batch has taken so far, t: the middle grist over the middle malt made of a tonne
     of grain; missing where the records do not say."""
     malts, mashes = sheets["malts"], sheets["mashes"]
@@ -19,7 +18,7 @@ def grain_per_batch_t(sheets: Mapping[str, pd.DataFrame]) -> float:
     return float(grist / made) if pd.notna(grist) and pd.notna(made) and made > 0 else np.nan
 
 
-def barley_left(sheets: Mapping[str, pd.DataFrame], made: pd.DataFrame) -> pd.DataFrame:
+def barley_left(sheets: Sheets, made: pd.DataFrame) -> pd.DataFrame:
     """One row per lot, latest season first: `lot_id, grower_id, season, left_t` (delivered less
     steeped; missing where the delivery was not weighed) and `earlier`, the batches of `made` (with
     `lot_id`) that were mashed of it alone."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -18,7 +19,7 @@ Season = tuple[pd.DataFrame, Profile, dict[str, Any]]
 @pytest.fixture(scope="module")
 def demo() -> Season:
     season = oc.load_folder(places.demo_folder())
-    figures = fermentation.derived(season, house.default_rules()).table()
+    figures = fermentation.derived(replace(season, rules=house.default_rules())).table()
     batches = season.batches.merge(figures, on="batch_id", suffixes=("", "_again"))
     truth = json.loads((places.demo_folder().parent / "truth.json").read_text("utf-8"))
     return batches, panel.adjusted(season.sheets["scores"]), truth

@@ -33,7 +33,6 @@ from origin_compare.fermentation.departures.signatures import (
     UNCORRECTED,
     WILD,
 )
-from origin_compare.house import default_rules
 from tests.fermentation.simulated import FAULTS, Plant, draw_plant, season_of
 
 CAUSE = {
@@ -76,7 +75,7 @@ def run_season(
     plants = [Plant() for _ in range(good)] + [draw_plant(rng, fault, size) for fault in faults]
     rng.shuffle(plants)  # type: ignore[arg-type]
     season = season_of(seed, plants, minutes)
-    for plant, one in zip(plants, departures(season, default_rules()), strict=True):
+    for plant, one in zip(plants, departures(season), strict=True):
         if not plant.fault:
             tally.good += 1
             tally.alarms += one.status == "left"

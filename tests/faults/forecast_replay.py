@@ -69,14 +69,14 @@ def _logs(season: Season, until_h: float) -> dict[str, Log]:
 
 
 def on_simulated(seed: int) -> pd.DataFrame:
-    judged = judge_season(history(seed), default_rules())
+    judged = judge_season(history(seed))
     fresh = season_of(seed + 500, [Plant()] * FRESH)
     return foreseen(judged, fresh, list(fresh.batches["batch_id"]))
 
 
 def on_demo() -> pd.DataFrame:
     """The demo's sound batches, each part foreseen by a house learned without it."""
-    season = load_folder(demo_folder())
+    season = replace(load_folder(demo_folder()), rules=default_rules())
     truth = json.loads((demo_folder().parent / "truth.json").read_text(encoding="utf-8"))
     odd = {one["batch_id"] for one in truth["faults"]}
     ended = season.batches.loc[season.batches["status"] != "fermenting", "batch_id"].astype(str)
@@ -91,7 +91,7 @@ def on_demo() -> pd.DataFrame:
             batches=season.batches.loc[rest].reset_index(drop=True),
             sheets={**season.sheets, "readings": kept},
         )
-        judged = judge_season(without_part, default_rules())
+        judged = judge_season(without_part)
         played.append(foreseen(judged, season, [name for name in out if name not in odd]))
     return pd.concat(played)
 

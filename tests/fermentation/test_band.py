@@ -11,10 +11,7 @@ from origin_compare.fermentation.departures.exits import Exit, exits, order
 from origin_compare.fermentation.departures.signatures import LIBRARY
 from origin_compare.fermentation.house.band import outside
 from origin_compare.fermentation.logs import logs
-from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
-
-RULES = default_rules()
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +21,7 @@ def season():
 
 @pytest.fixture(scope="module")
 def band(season):
-    return house_band(season, RULES, in_style=list(season.batches["batch_id"][:40]))
+    return house_band(season, in_style=list(season.batches["batch_id"][:40]))
 
 
 def test_new_batches_in_style_stay_wholly_inside_as_often_as_stated(season, band):
@@ -72,7 +69,6 @@ def test_a_missing_channel_draws_the_others(season):
     readings = season.sheets["readings"].assign(ph=np.nan, cooling_pct=np.nan)
     held = house_band(
         replace(season, sheets={"readings": readings}),
-        RULES,
         in_style=list(season.batches["batch_id"][:20]),
     )
     assert set(held.multiplier) == {"sg", "temp_c"}

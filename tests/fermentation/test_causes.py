@@ -18,10 +18,8 @@ from origin_compare.fermentation.departures.signatures import (
     POOR_YEAST,
     STUCK,
 )
-from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
 
-RULES = default_rules()
 GOOD = [Plant() for _ in range(24)]
 PLANTED = [
     Plant("poor fermentability", 0.0, 9.0),
@@ -41,12 +39,12 @@ def season():
 
 @pytest.fixture(scope="module")
 def judged(season):
-    return judge_season(season, RULES)
+    return judge_season(season)
 
 
 @pytest.fixture(scope="module")
 def verdicts(season, judged):
-    return departures(season, RULES, judged=judged)
+    return departures(season, judged=judged)
 
 
 @pytest.fixture
@@ -57,7 +55,7 @@ def with_cells(season, judged):
         batches = season.batches.copy()
         for column, value in cells.items():
             batches.loc[batches["batch_id"] == name, column] = value
-        return departures(replace(season, batches=batches), RULES, judged=judged).of(name)
+        return departures(replace(season, batches=batches), judged=judged).of(name)
 
     return again
 
@@ -140,7 +138,7 @@ def test_alarms_in_several_vessels_at_once_point_to_what_they_share():
     )
     batches = season.batches.copy()
     batches.loc[25, "pitched_at"] = batches.loc[24, "pitched_at"] + pd.Timedelta(hours=2)
-    verdicts = departures(replace(season, batches=batches), RULES)
+    verdicts = departures(replace(season, batches=batches))
     assert (
         "B025 and B026 departed within 12 h of one another in different vessels: look for a "
         "shared utility or clock" in verdicts.rests_on()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -31,12 +32,12 @@ ONE_READING_H = 8.5
 
 @pytest.fixture(scope="module")
 def season():
-    return origin_compare.load_folder(places.demo_folder())
+    return replace(origin_compare.load_folder(places.demo_folder()), rules=default_rules())
 
 
 @pytest.fixture(scope="module")
 def verdicts(season):
-    return departures(season, default_rules())
+    return departures(season)
 
 
 @pytest.fixture(scope="module")
@@ -75,13 +76,13 @@ def test_the_wrong_reading_is_set_aside_and_its_vessel_is_sound(verdicts, truth)
 def test_the_running_batch_is_judged_so_far(season, verdicts, truth):
     (name,) = [one["batch_id"] for one in truth["faults"] if one["kind"] == "still_fermenting"]
     assert verdicts.of(name).status == "still fermenting"
-    row = derived(season, default_rules()).table().set_index("batch_id").loc[name]
+    row = derived(season).table().set_index("batch_id").loc[name]
     assert np.isnan(row["length_h"])
     assert row["so_far_h"] > 40
 
 
 def test_lengths_peaks_and_ends_agree_with_the_truth(season, truth):
-    table = derived(season, default_rules()).table().set_index("batch_id")
+    table = derived(season).table().set_index("batch_id")
     sound = [one for one in truth["batches"] if not one["fault"]]
     assert len(sound) > 40
     for one in sound:

@@ -9,10 +9,7 @@ from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import departures, house_band, review
 from origin_compare.fermentation.departures.signatures import STUCK
-from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
-
-RULES = default_rules()
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +20,7 @@ def season():
 
 @pytest.fixture(scope="module")
 def verdicts(season):
-    return departures(season, RULES)
+    return departures(season)
 
 
 def test_good_batches_stay_and_planted_ones_leave(verdicts):
@@ -49,7 +46,7 @@ def test_one_row_per_batch_in_order(season, verdicts):
 
 def test_too_few_batches_draw_no_band(season):
     few = replace(season, batches=season.batches.iloc[:6].reset_index(drop=True))
-    answer = departures(few, RULES)
+    answer = departures(few)
     assert set(answer.table()["status"]) == {"cannot tell"}
     assert answer.band is None
     assert answer.sentence().startswith("Whether batches left the house style cannot be told: ")
@@ -58,11 +55,11 @@ def test_too_few_batches_draw_no_band(season):
         match=r"^\d batch(es)? in style with readings enough; a house band needs 8\. Add batches, "
         r"or name those you accept as in style\.$",
     ):
-        house_band(few, RULES)
+        house_band(few)
 
 
 def test_the_band_holds_whole_batches(season):
-    band = house_band(season, RULES, in_style=list(season.batches["batch_id"][:24]))
+    band = house_band(season, in_style=list(season.batches["batch_id"][:24]))
     assert band.reference.given
     assert set(band.coverage) == {"sg", "ph", "temp_c"}
     for channel, share in band.coverage.items():
@@ -80,11 +77,11 @@ def test_a_named_example_must_exist(season):
         match=r"^B777 is named as in style, but the season holds no such batch\. "
         r"Choose from its batches\.$",
     ):
-        house_band(season, RULES, in_style=["B001", "B777"])
+        house_band(season, in_style=["B001", "B777"])
 
 
 def test_a_review_lays_out_one_batch(season):
-    laid = review(season, "B025", RULES)
+    laid = review(season, "B025")
     assert isinstance(laid, Answer)
     assert set(laid.channels) == {"sg", "ph", "temp_c", "cooling_pct"}
     gravity = laid.channels["sg"]
@@ -96,13 +93,13 @@ def test_a_review_lays_out_one_batch(season):
     with pytest.raises(
         UnknownName, match=r"^There is no batch nobody\. Choose one of the season's batches\.$"
     ):
-        review(season, "nobody", RULES)
+        review(season, "nobody")
 
 
 def test_minutes_from_a_probe_do_not_multiply_the_evidence():
     """Eight thousand readings a batch are not eight thousand witnesses: good batches stay."""
     plants = [*[Plant() for _ in range(14)], Plant("temperature offset", 60.0, 4.0)]
-    verdicts = departures(season_of(61, plants, minutes=True), RULES)
+    verdicts = departures(season_of(61, plants, minutes=True))
     table = verdicts.table()
     assert table["status"].eq("left").iloc[:14].sum() <= 1
     found = verdicts.of("B015")

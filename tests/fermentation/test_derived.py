@@ -7,11 +7,8 @@ import pytest
 from origin_compare.answers import Answer
 from origin_compare.fermentation import derived
 from origin_compare.fermentation.derived import hours_above
-from origin_compare.house import default_rules
 from origin_compare.season.season import Season
 from tests.fermentation.simulated import Plant, season_of
-
-RULES = default_rules()
 
 
 def small_season(**batch: object) -> Season:
@@ -47,7 +44,7 @@ def small_season(**batch: object) -> Season:
 
 
 def test_figures_worked_by_hand():
-    answer = derived(small_season(), RULES)
+    answer = derived(small_season())
     row = answer.table().iloc[0]
     assert isinstance(answer, Answer)
     assert row["length_h"] == 131
@@ -75,7 +72,7 @@ def test_figures_worked_by_hand():
 
 
 def test_a_running_batch_has_no_length_and_no_final_figures():
-    row = derived(small_season(status="fermenting", ended_at=pd.NaT), RULES).table().iloc[0]
+    row = derived(small_season(status="fermenting", ended_at=pd.NaT)).table().iloc[0]
     assert row["still_fermenting"]
     assert np.isnan(row["length_h"])
     assert row["so_far_h"] == 128
@@ -85,13 +82,13 @@ def test_a_running_batch_has_no_length_and_no_final_figures():
 
 
 def test_an_ended_batch_without_its_hour_says_where_the_length_comes_from():
-    row = derived(small_season(ended_at=pd.NaT), RULES).table().iloc[0]
+    row = derived(small_season(ended_at=pd.NaT)).table().iloc[0]
     assert row["length_h"] == 128
     assert row["length_from"] == "last reading"
 
 
 def test_what_the_sheets_do_not_hold_stays_missing():
-    row = derived(small_season(grist_kg=np.nan, wort_l=np.nan, og_sg=np.nan), RULES).table().iloc[0]
+    row = derived(small_season(grist_kg=np.nan, wort_l=np.nan, og_sg=np.nan)).table().iloc[0]
     for name in ("spirit_yield_lpa_t", "yeast_g_l", "co2_kg", "real_attenuation_pct"):
         assert np.isnan(row[name]), name
     assert row["lpa"] == pytest.approx(6900)
@@ -103,7 +100,7 @@ def test_a_transposed_reading_is_set_aside_and_named():
     assert readings.loc[3, "sg"] == pytest.approx(1.0500, abs=0.0008)
     readings.loc[6, "sg"] = 1.050  # 1.005 with its digits swapped
     answer = derived(
-        Season({"readings": readings}, season.batches, season.shares, season.unmatched), RULES
+        Season({"readings": readings}, season.batches, season.shares, season.unmatched)
     )
     assert [one.row for one in answer.aside] == [6]
     assert answer.aside[0].why == (
@@ -120,7 +117,7 @@ def test_a_wild_temperature_is_no_peak():
     readings = season.sheets["readings"].copy()
     readings.loc[9, "temp_c"] = 47.5
     answer = derived(
-        Season({"readings": readings}, season.batches, season.shares, season.unmatched), RULES
+        Season({"readings": readings}, season.batches, season.shares, season.unmatched)
     )
     assert answer.table()["peak_temp_c"].iloc[0] == 32
 
@@ -133,7 +130,7 @@ def test_hours_above_counts_crossings():
 
 def test_a_season_of_good_batches_reads_true():
     season = season_of(3, [Plant() for _ in range(12)])
-    frame = derived(season, RULES).table()
+    frame = derived(season).table()
     assert list(frame["batch_id"]) == list(season.batches["batch_id"])
     assert frame["n_set_aside"].sum() == 0
     assert (frame["curve_status"] == "ok").all()

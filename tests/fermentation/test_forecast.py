@@ -29,11 +29,11 @@ def season():
 
 @pytest.fixture(scope="module")
 def judged(season):
-    return judge_season(season[0], RULES)
+    return judge_season(season[0])
 
 
 def test_a_running_batch_is_forecast_near_where_it_ended(season, judged):
-    ahead = forecast(season[0], "B030", RULES, judged=judged)
+    ahead = forecast(season[0], "B030", judged=judged)
     assert isinstance(ahead, Answer)
     assert ahead.holds
     truth = season[1].query("batch_id == 'B030'").sort_values("hours")
@@ -49,9 +49,9 @@ def test_a_running_batch_is_forecast_near_where_it_ended(season, judged):
 
 
 def test_the_same_seed_gives_the_same_forecast(season, judged):
-    first = forecast(season[0], "B030", RULES, seed=1, judged=judged)
-    again = forecast(season[0], "B030", RULES, seed=1, judged=judged)
-    other = forecast(season[0], "B030", RULES, seed=2, judged=judged)
+    first = forecast(season[0], "B030", seed=1, judged=judged)
+    again = forecast(season[0], "B030", seed=1, judged=judged)
+    other = forecast(season[0], "B030", seed=2, judged=judged)
     assert first.final_sg == again.final_sg
     assert first.final_sg != other.final_sg
 
@@ -74,7 +74,7 @@ def test_reading_on_narrows_the_forecast(judged):
 
 
 def test_a_batch_that_left_is_not_forecast_by_the_house(season, judged):
-    ahead = forecast(season[0], "B031", RULES, judged=judged)
+    ahead = forecast(season[0], "B031", judged=judged)
     assert not ahead.holds
     assert ahead.sentence() == (
         "B031 has left the house band, so the house's own batches do not say where it will end."
@@ -88,7 +88,7 @@ def test_a_forecast_learns_from_batches_that_ended_outside_a_window_too(season):
         RULES,
         windows={**RULES.windows, "final_ph": replace(RULES.windows["final_ph"], high=tight)},
     )
-    judged = judge_season(season[0], strict)
+    judged = judge_season(replace(season[0], rules=strict))
     left_out = {name for name, why in judged.house.reference.left_out.items() if "pH" in why}
     in_style = {name for name in left_out if not judged.found[name].left}
     assert in_style
@@ -107,7 +107,7 @@ def test_a_reading_is_worth_less_where_the_course_is_steep(judged):
 
 
 def test_how_such_forecasts_held_is_said(season, judged):
-    ahead = forecast(season[0], "B030", RULES, judged=judged)
+    ahead = forecast(season[0], "B030", judged=judged)
     gravity, ph, played = ahead.held
     assert 0.7 * played <= min(gravity, ph) <= played
     assert played >= 25
@@ -121,18 +121,18 @@ def test_what_cannot_be_forecast_is_refused(season, judged):
     with pytest.raises(
         UnknownName, match=r"^There is no batch B99\. Choose one of the season's batches\.$"
     ):
-        forecast(season[0], "B99", RULES, judged=judged)
+        forecast(season[0], "B99", judged=judged)
     readings = season[0].sheets["readings"]
     few = readings.loc[(readings["batch_id"] != "B030") | (readings["hours"] < 12)]
     with pytest.raises(
         NotEnoughData,
         match=r"^B030 has too few readings for a forecast; at least 3 hours are needed\.$",
     ):
-        forecast(replace(season[0], sheets={"readings": few}), "B030", RULES)
+        forecast(replace(season[0], sheets={"readings": few}), "B030")
 
 
 def test_the_hour_of_the_target_lies_where_ph_passes_it(season, judged):
-    ahead = forecast(season[0], "B030", RULES, judged=judged)
+    ahead = forecast(season[0], "B030", judged=judged)
     low, likely, high = ahead.target_h
     assert CUT_H < low <= likely <= high
     truth = season[1].query("batch_id == 'B030'").sort_values("hours")

@@ -5,10 +5,7 @@ from dataclasses import replace
 import pytest
 
 from origin_compare.fermentation import departures
-from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
-
-RULES = default_rules()
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +21,7 @@ def two_yeasts():
 
 
 def test_batches_are_held_against_their_like_where_that_foresees_them_better(two_yeasts):
-    verdicts = departures(two_yeasts, RULES)
+    verdicts = departures(two_yeasts)
     assert "each held against its own yeast form" in verdicts.rests_on()
     left = verdicts.table()["status"].eq("left")
     assert left.sum() <= 4
@@ -36,5 +33,5 @@ def test_a_label_that_means_nothing_splits_nothing(two_yeasts):
     plain = season_of(31, [Plant() for _ in range(40)])
     batches = plain.batches.copy()
     batches.loc[::2, "yeast_form"] = "dried"
-    verdicts = departures(replace(plain, batches=batches), RULES)
+    verdicts = departures(replace(plain, batches=batches))
     assert "each held against" not in verdicts.rests_on()

@@ -10,10 +10,7 @@ import pytest
 from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import departures, review, side_by_side
-from origin_compare.house import default_rules
 from tests.fermentation.simulated import Plant, season_of
-
-RULES = default_rules()
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +25,7 @@ def season():
 
 @pytest.fixture(scope="module")
 def verdicts(season):
-    return departures(season, RULES)
+    return departures(season)
 
 
 def test_by_the_clock_every_kept_reading_is_there(season, verdicts) -> None:
@@ -89,7 +86,7 @@ def test_what_cannot_be_compared_is_said(season, verdicts) -> None:
 
 
 def test_one_row_per_hour_read_with_what_was_set_aside(season, verdicts) -> None:
-    table = review(season, "B002", RULES, verdicts).readings()
+    table = review(season, "B002", verdicts).readings()
     log = season.sheets["readings"].query("batch_id == 'B002'").sort_values("hours")
     assert list(table.columns) == [
         "hours",
@@ -109,8 +106,8 @@ def test_one_row_per_hour_read_with_what_was_set_aside(season, verdicts) -> None
 
 def test_a_probe_by_the_minute_is_one_row_an_hour(season) -> None:
     whole = season_of(9, [Plant() for _ in range(10)], minutes=True)
-    found = departures(whole, RULES)
-    opened = review(whole, "B004", RULES, found)
+    found = departures(whole)
+    opened = review(whole, "B004", found)
     table = opened.readings()
     log = whole.sheets["readings"].query("batch_id == 'B004'")
     assert len(log) > 7000
@@ -123,7 +120,7 @@ def test_a_probe_by_the_minute_is_one_row_an_hour(season) -> None:
 
 
 def test_events_say_when_cooling_was_seen_open(season, verdicts) -> None:
-    events = review(season, "B001", RULES, verdicts).events
+    events = review(season, "B001", verdicts).events
     log = season.sheets["readings"].query("batch_id == 'B001' and cooling_pct > 0")
     cooled = events[events["kind"] == "cooling"].set_index("what")["hours"]
     assert cooled["cooling first seen open"] == log["hours"].min()

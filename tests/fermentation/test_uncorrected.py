@@ -32,7 +32,7 @@ def read_warm(season, mine):
 
 
 def asked(season):
-    return uncorrected(season, RULES, judge_season(season, RULES))
+    return uncorrected(season, judge_season(season))
 
 
 def test_where_everybody_corrects_nobody_is_named(season):
@@ -50,12 +50,12 @@ def test_a_vessel_read_warm_is_named(season):
     vessel = season.batches.set_index("batch_id")["vessel"]
     mine = season.sheets["readings"]["batch_id"].map(vessel) == "V2"
     changed = read_warm(season, mine)
-    judged = judge_season(changed, RULES)
-    table = uncorrected(changed, RULES, judged).table().set_index("group")
+    judged = judge_season(changed)
+    table = uncorrected(changed, judged).table().set_index("group")
     assert set(table.index[table["named"]]) <= {"V1", "V2", "V3"}
     assert table.loc["V2", "share"] == pytest.approx(1.0, abs=3 * table.loc["V2", "se"])
     assert table.loc["V2", "p"] == table["p"].min()
-    shared = departures(changed, RULES, judged=judged).shared
+    shared = departures(changed, judged=judged).shared
     assert any("gravity read in V2 looks not corrected for temperature" in one for one in shared)
 
 

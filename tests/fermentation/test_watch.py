@@ -37,17 +37,17 @@ def season():
 
 @pytest.fixture(scope="module")
 def judged(season):
-    return judge_season(season, RULES)
+    return judge_season(season)
 
 
 @pytest.fixture(scope="module")
 def verdicts(season, judged):
-    return departures(season, RULES, judged=judged)
+    return departures(season, judged=judged)
 
 
 @pytest.fixture(scope="module")
 def seen(season, verdicts, judged) -> Watch:
-    return watch(season, RULES, verdicts, judged)
+    return watch(season, verdicts, judged)
 
 
 def test_running_batches_come_first_and_every_batch_is_there(season, seen) -> None:
@@ -74,7 +74,7 @@ def test_a_batch_not_read_for_longer_than_the_house_allows_is_overdue(season, se
 def test_one_channel_left_unread_is_named(season, verdicts, judged) -> None:
     log = season.sheets["readings"].copy()
     log.loc[(log["batch_id"] == STUCK) & (log["hours"] > 60), "ph"] = np.nan
-    found = watch(replace(season, sheets={"readings": log}), RULES, verdicts, judged)
+    found = watch(replace(season, sheets={"readings": log}), verdicts, judged)
     mine = [one.says for one in found.items if one.kind == "overdue" and one.batch_id == STUCK]
     assert len(mine) == 1
     assert mine[0].startswith(f"{STUCK}: pH was last read ")
@@ -83,7 +83,7 @@ def test_one_channel_left_unread_is_named(season, verdicts, judged) -> None:
 
 def test_without_a_window_nothing_is_overdue(season, verdicts, judged) -> None:
     windows = {name: one for name, one in RULES.windows.items() if name != "reading_gap_h"}
-    found = watch(season, replace(RULES, windows=windows), verdicts, judged)
+    found = watch(replace(season, rules=replace(RULES, windows=windows)), verdicts, judged)
     assert not [one for one in found.items if one.kind == "overdue"]
     assert all(pd.isna(one.due_at) for one in found.vessels)
     assert found.rests_on().endswith("the house holds to no hours between readings")
@@ -119,7 +119,7 @@ def test_carbon_dioxide_is_of_what_has_fermented_so_far(season, seen) -> None:
 
 def test_without_volume_there_is_no_figure_for_the_gas(season, verdicts, judged) -> None:
     batches = season.batches.assign(wort_l=np.nan)
-    found = watch(replace(season, batches=batches), RULES, verdicts, judged)
+    found = watch(replace(season, batches=batches), verdicts, judged)
     assert all(np.isnan(one.co2_kg) for one in found.vessels)
     assert "CO2" not in found.running[0].line()
 
@@ -129,8 +129,8 @@ def test_a_reading_set_aside_in_a_running_batch_is_listed(season) -> None:
     mine = log.index[(log["batch_id"] == LATE) & log["hours"].between(20, 28)]
     log.loc[mine[0], "temp_c"] += 9.0
     changed = replace(season, sheets={"readings": log})
-    again = judge_season(changed, RULES)
-    found = watch(changed, RULES, departures(changed, RULES, judged=again), again)
+    again = judge_season(changed)
+    found = watch(changed, departures(changed, judged=again), again)
     aside = [one for one in found.items if one.kind == "set aside"]
     assert [one.batch_id for one in aside] == [LATE]
     assert "stands alone" in aside[0].says or "does not go with" in aside[0].says
@@ -140,13 +140,13 @@ def test_a_reading_set_aside_in_a_running_batch_is_listed(season) -> None:
 def test_a_doubted_probe_is_listed_until_the_vessel_has_a_newer_batch() -> None:
     plants = [Plant() for _ in range(24)]
     doubted = season_of(4, [*plants, Plant("temperature drift", 40.0, 0.15)])
-    found = watch(doubted, RULES, departures(doubted, RULES), None)
+    found = watch(doubted, departures(doubted), None)
     assert [(one.kind, one.batch_id, one.vessel) for one in found.items] == [
         ("probe", "B025", "V1")
     ]
     newer = season_of(4, [*plants, Plant("temperature drift", 40.0, 0.15), *plants[:3]])
-    assert departures(newer, RULES).of("B025").status == "left"
-    assert not watch(newer, RULES, departures(newer, RULES), None).items
+    assert departures(newer).of("B025").status == "left"
+    assert not watch(newer, departures(newer), None).items
 
 
 def test_without_a_house_band_the_list_still_stands(season) -> None:
@@ -159,7 +159,7 @@ def test_without_a_house_band_the_list_still_stands(season) -> None:
             .reset_index(drop=True)
         },
     )
-    found = watch(few, RULES, departures(few, RULES))
+    found = watch(few, departures(few))
     assert len(found.running) == 2
     assert all(one.forecast is None for one in found.running)
     assert "no forecast. There are too few batches in style for a house band." in (
@@ -169,7 +169,7 @@ def test_without_a_house_band_the_list_still_stands(season) -> None:
 
 
 def test_gravity_is_level_from_where_it_no_longer_falls(season, judged) -> None:
-    made = forecast(season, LATE, RULES, judged=judged)
+    made = forecast(season, LATE, judged=judged)
     low, likely, high = made.terminal_h
     assert made.so_far_h <= low <= likely <= high <= made.end_h
     mid = made.path.query("channel == 'sg'").set_index("hours")["mid"]
@@ -180,10 +180,10 @@ def test_gravity_is_level_from_where_it_no_longer_falls(season, judged) -> None:
 @pytest.fixture(scope="module")
 def doubtful(season, judged):
     """House rules whose pH window ends at what the running batch is likeliest to reach."""
-    likely = forecast(season, LATE, RULES, judged=judged).final_ph[1]
+    likely = forecast(season, LATE, judged=judged).final_ph[1]
     open_to = Window("final_ph", "final pH", "pH", None, round(likely + 0.02, 3))
     rules = replace(RULES, windows={"final_ph": open_to})
-    return rules, forecast(season, LATE, rules, judged=judged)
+    return rules, forecast(replace(season, rules=rules), LATE, judged=judged)
 
 
 def test_the_chance_lies_inside_its_interval(doubtful) -> None:

@@ -21,7 +21,7 @@ def season() -> Season:
 
 @cache
 def batches() -> pd.DataFrame:
-    return batches_with_measures(season(), fermentation.derived(season(), season().rules))
+    return batches_with_measures(season(), fermentation.derived(season()))
 
 
 @cache

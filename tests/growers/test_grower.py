@@ -193,7 +193,7 @@ def test_the_demo_names_the_mixed_batch_to_both_its_growers() -> None:
 
 def test_the_season_table_has_one_row_per_batch_with_scores_and_errors_beside() -> None:
     season, profile = demo.season(), demo.profile()
-    derived = fermentation.derived(season, season.rules)
+    derived = fermentation.derived(season)
     table = season_table(season, derived, profile)
     assert table["batch_id"].tolist() == season.batches["batch_id"].tolist()
     assert f"score_{profile.attributes[0]}" in table

@@ -295,7 +295,7 @@ def test_the_letter_says_in_a_grower_s_words_what_was_converted(season: Season) 
 
 
 def test_the_sources_of_a_converted_figure_name_every_cell(season: Season) -> None:
-    worked_out = derived(season, season.rules)
+    worked_out = derived(season)
     found = figure_sources(season, worked_out, "B1", "extract_pct_dm")
     assert found.table().values.tolist() == [
         ["malts", "M1 / L1", "extract_pct_dm", "76"],

@@ -67,10 +67,10 @@ def test_hours_length_and_pitch_follow_the_house(
 ) -> None:
     season = counted_from(zero)
     assert season.sheets["readings"]["hours"].tolist() == hours
-    table = derived(season, season.rules).table().set_index("batch_id")
+    table = derived(season).table().set_index("batch_id")
     assert table.loc["B1", "length_h"] == length
     assert table.loc["B2", "length_h"] == 122
-    opened = review(season, "B1", season.rules)
+    opened = review(season, "B1")
     assert opened.hour_zero == zero
     events = opened.events.set_index("kind")
     assert events.loc["pitch", "hours"] == pitch

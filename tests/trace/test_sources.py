@@ -17,7 +17,7 @@ from origin_compare.trace.sources import figure_sources, traceable
 
 @pytest.fixture(scope="module")
 def worked_out(demo_season: Season) -> Derived:
-    return derived(demo_season, demo_season.rules)
+    return derived(demo_season)
 
 
 def cells(season: Season, worked_out: Derived, batch: str, figure: str) -> dict[str, list[str]]:

@@ -15,6 +15,7 @@ from origin_compare.fermentation.curves import forms
 from origin_compare.fermentation.curves.borrowing import Cloud, borrow
 from origin_compare.fermentation.curves.least_squares import Array, Solution, solve
 from origin_compare.fermentation.curves.padding import Padded, from_degrees, pad, to_degrees
+from origin_compare.sheets.gravity_unit import GravityUnit, gravity_unit, in_sg
 
 Status = Literal["ok", "boundary", "not_converged", "not_identified"]
 Form = Literal["four", "five", "evidence"]
@@ -62,7 +63,7 @@ class Curve:
     standard_errors: Mapping[str, float]
     status: Status
     reason: str
-    unit: str
+    unit: GravityUnit
     form: str
     lag_h: float
     lag_se_h: float
@@ -131,7 +132,8 @@ def fit_curve(hours: ArrayLike, sg: ArrayLike, form: Form = "four") -> Curve:
     `form`: `four`, `five`, or `evidence` (five only where AICc asks for it). Raises
     `ValueError` when the two differ in length or hold no reading. Form: see `forms`.
     """
-    at, (values, unit) = np.asarray(hours, dtype=float), to_degrees(sg)
+    unit = gravity_unit(sg)
+    at, values = np.asarray(hours, dtype=float), to_degrees(sg, unit)
     if at.shape != values.shape or at.ndim != 1:
         raise ValueError(
             f"hours has shape {at.shape}, gravity {values.shape}: give two lists of one length."
@@ -147,6 +149,8 @@ def fit_curves(
 ) -> pd.DataFrame:
     """Fit every batch of `readings` (batch_id, hours, sg) at once; one row per batch.
 
+    `sg` as SG, SG x 1000 or degrees, the whole column in one of them.
+
     `borrowing`: steady curves of few readings by the other batches (four parameters; see
     `borrowing`), which shrinks what is odd about a batch and so is for description, not for
     finding faults.
@@ -156,7 +160,7 @@ def fit_curves(
     terminal_sg, terminal_se_sg, sd_deg, n_readings, last_h, borrowed_from.
     Batches without gravity readings are left out.
     """
-    fitted = fit_all(readings, form, borrowing)
+    fitted = fit_all(readings.assign(sg=in_sg(readings["sg"])), form, borrowing)
     rows = [{"batch_id": name, **_row(curve)} for name, curve in fitted.items()]
     return pd.DataFrame(rows, columns=["batch_id", *_COLUMNS])
 
@@ -164,9 +168,9 @@ def fit_curves(
 def fit_all(
     readings: pd.DataFrame, form: Form = "four", borrowing: bool = False
 ) -> dict[str, Curve]:
-    """The `Curve` of every batch of `readings` (batch_id, hours, sg), in SG."""
-    degrees, _ = to_degrees(readings["sg"])
-    return curves(pad(readings.assign(sg=degrees), "sg"), "SG", form, borrowing)
+    """The `Curve` of every batch of `readings` (batch_id, hours, sg in SG)."""
+    degrees = readings.assign(sg=to_degrees(readings["sg"]))
+    return curves(pad(degrees, "sg"), "SG", form, borrowing)
 
 
 def settled(readings: pd.DataFrame) -> dict[str, Curve]:
@@ -182,7 +186,7 @@ def settled(readings: pd.DataFrame) -> dict[str, Curve]:
 
 
 def curves(
-    padded: Padded, unit: str, form: Form = "four", borrowing: bool = False
+    padded: Padded, unit: GravityUnit, form: Form = "four", borrowing: bool = False
 ) -> dict[str, Curve]:
     """Fit padded degrees; `unit` is the one the curves speak."""
     if not padded.names:
@@ -225,7 +229,9 @@ def _aicc(fit: Solution) -> Array:
     return np.where(n > k + 1, value, np.inf)
 
 
-def _curve(padded: Padded, fit: Solution, row: int, unit: str, cloud: Cloud | None = None) -> Curve:
+def _curve(
+    padded: Padded, fit: Solution, row: int, unit: GravityUnit, cloud: Cloud | None = None
+) -> Curve:
     used = padded.weights[row] > 0
     hours, values = padded.hours[row][used], padded.values[row][used]
     theta, inverse = fit.parameters[row], fit.inverse[row]
@@ -309,7 +315,9 @@ def _edge(hours: Array, theta: Array, end_doubt: float) -> tuple[Status, str]:
     return "ok", ""
 
 
-def _named(theta: Array, unit: str, level: bool, at: Array | None = None) -> dict[str, float]:
+def _named(
+    theta: Array, unit: GravityUnit, level: bool, at: Array | None = None
+) -> dict[str, float]:
     """Parameters (or their errors) by name, the gravities in `unit`; s is fitted as its log."""
     names = forms.FOUR if len(theta) == 4 else forms.FIVE
     scale = 1e-3 if unit == "SG" else 1.0

@@ -1,4 +1,4 @@
-"""Readings of many batches as padded arrays, and gravity in whichever way it was written."""
+"""Readings of many batches as padded arrays, and gravity in degrees."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from origin_compare.fermentation.curves.least_squares import Array
+from origin_compare.sheets.gravity_unit import GravityUnit
 
 MANY = 300
 """Above this many readings a batch is thinned: a probe's minutes say no more than half hours."""
@@ -24,19 +25,15 @@ class Padded:
     weights: Array
 
 
-def to_degrees(gravity: ArrayLike) -> tuple[Array, str]:
-    """Gravity as degrees (1.065 -> 65) with the unit found: `SG`, `SG x 1000` or `degrees`."""
+def to_degrees(gravity: ArrayLike, unit: GravityUnit = "SG") -> Array:
+    """Gravity as degrees: 1.065 SG is 65, of the same shape."""
     values = np.asarray(gravity, dtype=float)
-    known = values[np.isfinite(values)]
-    middle = float(np.median(known)) if len(known) else 1.0
-    if 0.9 < middle < 1.2:
-        return (values - 1.0) * 1000.0, "SG"
-    if 900 < middle < 1200:
-        return values - 1000.0, "SG x 1000"
-    return values, "degrees"
+    if unit == "SG":
+        return (values - 1.0) * 1000.0
+    return values - 1000.0 if unit == "SG x 1000" else values
 
 
-def from_degrees(degrees: ArrayLike, unit: str) -> Array:
+def from_degrees(degrees: ArrayLike, unit: GravityUnit) -> Array:
     """Degrees back into the unit they came in."""
     values = np.asarray(degrees, dtype=float)
     if unit == "SG":

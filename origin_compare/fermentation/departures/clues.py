@@ -208,7 +208,7 @@ def _heat_balance(scene: Scene) -> Found:
     if len(both) < 4:
         return _NOTHING
     every = max(len(both) // 100, 1)
-    degrees = to_degrees(both["sg"])[0][::every]
+    degrees = to_degrees(both["sg"])[::every]
     temp, hours = both["temp_c"].to_numpy(float)[::every], both["hours"].to_numpy(float)[::every]
     stored = temp + WARMING_HIGH * degrees
     unpaid = np.triu(stored[None, :] - stored[:, None])

@@ -41,7 +41,6 @@ SAME_HOURS = 12.0
 
 def departures(
     season: Season,
-    rules: HouseRules,
     in_style: Sequence[str] | None = None,
     judged: Judged | None = None,
 ) -> Departures:
@@ -53,16 +52,16 @@ def departures(
     result of `judge_season` for the same readings, to save it being worked out again.
     """
     try:
-        judged = judged or judge_season(season, rules, in_style)
+        judged = judged or judge_season(season, in_style)
     except NotEnoughData as few:
         found = [_untold(batch, str(few)) for batch in season.batches.to_dict("records")]
         return Departures(tuple(found), None, {}, (), str(few), hour_zero(season.batches))
     rows = season.batches.to_dict("records")
     onsets = _first_onsets(rows, judged)
-    found = [_verdict(batch, season, judged, rules, rows, onsets) for batch in rows]
+    found = [_verdict(batch, season, judged, rows, onsets) for batch in rows]
     bands = {name: judged.band_of(name) for name in judged.kind}
     said = (f"each held against its own {judged.split}",) if judged.split else ()
-    warm = uncorrected(season, rules, judged).named()
+    warm = uncorrected(season, judged).named()
     shared = (*said, *_shared(found, rows), *warm)
     return Departures(tuple(found), judged.band, bands, shared, "", hour_zero(season.batches))
 
@@ -85,7 +84,6 @@ def _verdict(
     batch: dict,
     season: Season,
     judged: Judged,
-    rules: HouseRules,
     rows: list[dict],
     onsets: Mapping[str, tuple[str, float]],
 ) -> Departure:
@@ -103,7 +101,7 @@ def _verdict(
         return Departure(name, vessel, status, "", _NAN, _NAN, _NAN, (), "", running, aside, "")
     readings = season.sheets["readings"]
     mine = readings.loc[readings["batch_id"].astype(str) == name].sort_values("hours")
-    scene = _scene(batch, mine, judged, rules, rows, onsets)
+    scene = _scene(batch, mine, judged, season.rules, rows, onsets)
     known = beside(scene)
     causes = ranked(found, known, scene)
     first = causes[0].name if causes else ""
@@ -201,7 +199,7 @@ def _why(channel: int, value: float, expected: float) -> str:
     word = CHANNEL_WORDS[MODELLED[channel]]
     if channel != GRAVITY:
         return f"{word} {value:g} does not go with the rest of the log, which says {expected:.1f}"
-    degrees = round((value - 1) * 1000) if value < 2 else round(value - 1000 * (value > 900))
+    degrees = round((value - 1) * 1000)
     fits = [one for one in swaps(degrees) if abs(one - expected) <= 3]
     more = f"; two digits may be swapped, 1.{fits[0]:03d} would fit" if fits else ""
     return (

@@ -21,7 +21,6 @@ from origin_compare.fermentation.departures.signatures import reads_low
 from origin_compare.fermentation.house.course import HouseModel
 from origin_compare.fermentation.house.season_house import Judged
 from origin_compare.fermentation.logs import GRAVITY, TEMPERATURE, Log
-from origin_compare.house import HouseRules
 from origin_compare.season.season import Season
 
 FALSE_PCT = 1.0
@@ -71,7 +70,7 @@ class Uncorrected:
         )
 
 
-def uncorrected(season: Season, rules: HouseRules, judged: Judged) -> Uncorrected:
+def uncorrected(season: Season, judged: Judged) -> Uncorrected:
     """The share of the temperature correction by which each vessel's and each shift's gravity is
     off against the others', by generalised least squares under the house model.
 
@@ -84,7 +83,7 @@ def uncorrected(season: Season, rules: HouseRules, judged: Judged) -> Uncorrecte
         if not one.left and not one.log.dense and _told(one.log)
     }
     models = {name: judged.house_of(name).model.leaving_out(name) for name in logs}
-    shift = _shifts(season, rules)
+    shift = _shifts(season)
     whole, errors, apart = {}, [], {}
     for name, log in logs.items():
         ones = np.ones((len(log), 1))
@@ -121,12 +120,12 @@ def _share(model: HouseModel, log: Log, parts: Array) -> tuple[Array, Array]:
     return cov @ inside.T @ (log.values - model.expected(log)), cov
 
 
-def _shifts(season: Season, rules: HouseRules) -> pd.Series:
+def _shifts(season: Season) -> pd.Series:
     """By row of the readings sheet: its shift, where it carries a moment."""
     readings = season.sheets["readings"]
     if "read_at" not in readings or readings["read_at"].isna().all():
         return pd.Series(dtype=str)
-    clock = readings["read_at"].dt.tz_convert(rules.time_zone)
+    clock = readings["read_at"].dt.tz_convert(season.rules.time_zone)
     hour = (clock.dt.hour - 6) % 24 + 6
     names = pd.Series("", index=readings.index)
     for name, (begin, end) in SHIFTS.items():

@@ -21,7 +21,6 @@ from origin_compare.fermentation.house.examples import (
 from origin_compare.fermentation.house.judging import House, Judgement, judge, settle
 from origin_compare.fermentation.house.like_batches import like
 from origin_compare.fermentation.logs import Log, logs
-from origin_compare.house import HouseRules
 from origin_compare.season.season import Season
 
 FEWEST_VALUES = 6
@@ -67,9 +66,7 @@ class Judged:
         return self.bands[self.kind[batch_id]]
 
 
-def house_band(
-    season: Season, rules: HouseRules, in_style: Sequence[str] | None = None
-) -> HouseBand:
+def house_band(season: Season, in_style: Sequence[str] | None = None) -> HouseBand:
     """The band of `season` for gravity, pH, temperature and cooling.
 
     `in_style`: batch_ids the house accepts as examples; without it they are proposed (see
@@ -77,12 +74,10 @@ def house_band(
     like, the band with most examples. Raises `NotEnoughData` below eight batches in style,
     `UnknownName` for a batch named that there is none of.
     """
-    return judge_season(season, rules, in_style).band
+    return judge_season(season, in_style).band
 
 
-def judge_season(
-    season: Season, rules: HouseRules, in_style: Sequence[str] | None = None
-) -> Judged:
+def judge_season(season: Season, in_style: Sequence[str] | None = None) -> Judged:
     """Settle the house and judge every log against it; raises `NotEnoughData` if none can be,
     `UnknownName` for a batch in `in_style` that the season does not hold."""
     _check_named(season, in_style)
@@ -90,7 +85,7 @@ def judge_season(
     aside = set_aside(readings)
     kept = without(readings, aside)
     all_logs = logs(kept, season.batches)
-    proposed = propose(all_logs, season.batches, rules, in_style)
+    proposed = propose(all_logs, season.batches, season.rules, in_style)
     if len(proposed.names) < FEWEST_BATCHES:
         have = count(len(proposed.names), "batch")
         raise NotEnoughData(
