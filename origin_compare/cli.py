@@ -81,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     take_in.add_argument("paths", nargs="+", metavar="PATH", help="files or folders")
     take_in.add_argument("--who", default="", help="who takes them in, to be kept with them")
+    take_in.add_argument("--warnings", action="store_true", help="list what is merely unusual too")
     _store_option(take_in)
 
     take_back = _verb(
@@ -206,14 +207,16 @@ def _take_in(given: argparse.Namespace) -> int:
     from origin_compare.store.store import open_store
 
     with open_store(given.store) as store:
-        _, taken = bring_in(store, given.paths, given.who)
+        plan, taken = bring_in(store, given.paths, given.who)
     print(taken.sentence())
-    return _told_faults(taken.faults, warnings=False)
+    for line in plan.left_out_sentences():
+        print(line)
+    return _told_faults(taken.faults, warnings=given.warnings)
 
 
 def _told_faults(faults: Sequence[Fault], *, warnings: bool) -> int:
-    faulty = [fault for fault in faults if fault.weight == "fault"]
-    unusual = [fault for fault in faults if fault.weight != "fault"]
+    faulty = [fault for fault in faults if fault.is_to_mend]
+    unusual = [fault for fault in faults if not fault.is_to_mend]
     for fault in faulty:
         print(fault)
     for fault in unusual if warnings else ():

@@ -90,6 +90,7 @@ class HouseRules:
     `smallest_group`: growers a group needs before its middle may be shown to another grower.
     `plausible`: what is usual, by (sheet, column); outside earns a warning, never a refusal.
     `feints_kept_apart`: whether foreshots and feints of one lot or grower stay out of the next.
+    `zone_stated`: whether the house said its time zone; until then it is asked for.
     `scales`: how scores of each tasting scale become the house's, by name: (factor, offset).
     `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3.
     """
@@ -101,6 +102,7 @@ class HouseRules:
     plausible: Mapping[tuple[str, str], Window] = field(default_factory=dict)
     feints_kept_apart: str = "not stated"
     scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    zone_stated: bool = False
 
     def __post_init__(self) -> None:
         _check_zone(self.time_zone)
@@ -166,7 +168,7 @@ def default_rules() -> HouseRules:
     """
     shipped = _shipped()
     windows, plausible = dict(shipped.windows), dict(shipped.plausible)
-    return replace(shipped, windows=windows, plausible=plausible)
+    return replace(shipped, windows=windows, plausible=plausible, zone_stated=False)
 
 
 @cache
@@ -238,7 +240,8 @@ class _Reader:
         feints = self._value(data, "feints_kept_apart", str, self.base.feints_kept_apart)
         scales = self._scales(data)
         try:
-            return HouseRules(windows, zone, zero, group, plausible, feints, scales)
+            stated = self.base.zone_stated or "time_zone" in data
+            return HouseRules(windows, zone, zero, group, plausible, feints, scales, stated)
         except RuleFault as wrong:
             raise self._reworded(wrong) from wrong
 
@@ -380,8 +383,9 @@ def _nearest(name: str, known: Any) -> str:
 
 def rules_as_toml(rules: HouseRules) -> str:
     """The rules as a whole file; `read_rules` of it gives equal rules."""
+    stated = rules.zone_stated or rules.time_zone != default_rules().time_zone
     lines = [
-        f"time_zone = {_quoted(rules.time_zone)}",
+        *([f"time_zone = {_quoted(rules.time_zone)}"] if stated else []),
         f"hour_zero = {_quoted(rules.hour_zero)}",
         f"smallest_group = {rules.smallest_group}",
         f"feints_kept_apart = {_quoted(rules.feints_kept_apart)}",

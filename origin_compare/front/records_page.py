@@ -154,6 +154,7 @@ def _settings(start: HouseRules, mark: str) -> HouseRules:
     return replace(
         start,
         time_zone=zone or start.time_zone,
+        zone_stated=True,
         hour_zero=zero or start.hour_zero,
         smallest_group=int(group),
         feints_kept_apart=feints or start.feints_kept_apart,

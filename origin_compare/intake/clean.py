@@ -11,8 +11,11 @@ import pandas as pd
 
 from origin_compare.house import HouseRules
 from origin_compare.intake.cells.clock_times import as_clock, as_day
-from origin_compare.intake.cells.moments import order_evidence, parse_dates, parse_moments
-from origin_compare.intake.cells.numbers import comma_evidence, parse_figures, parse_gravity
+from origin_compare.intake.cells.date_order import order_evidence
+from origin_compare.intake.cells.decimal_signs import comma_evidence
+from origin_compare.intake.cells.gravity import parse_gravity
+from origin_compare.intake.cells.moments import parse_dates, parse_moments
+from origin_compare.intake.cells.numbers import parse_figures
 from origin_compare.intake.cells.reading import (
     MISSING_KEYS,
     MISSING_WORDS,
@@ -22,9 +25,13 @@ from origin_compare.intake.cells.reading import (
     code,
     parse_text,
 )
+from origin_compare.intake.cells.remarks import marks_told, with_remarks
+from origin_compare.intake.checks.cell_or_row import cell_or_row
 from origin_compare.intake.checks.one_row import out_of_order, score_range
 from origin_compare.intake.checks.plausible import unusual
 from origin_compare.intake.findings import Finding, finding, mending
+from origin_compare.intake.headers import column_spellings
+from origin_compare.intake.open_points import COMMA, DECIMALS, OpenPoint, told_apart
 from origin_compare.intake.raw_table import MEND_HEADER, RawTable
 from origin_compare.intake.recognise import Guess, Mapped, attribute_name
 from origin_compare.sheets.catalogue import Column, Sheet
@@ -43,7 +50,8 @@ class Cleaned:
     """One table read and checked by itself.
 
     `frame`: every column of the sheet, typed, with `PROVENANCE` and `_at`; `bad`: per raw row
-    whether it is set aside; `findings`: faults and warnings by position in the raw table.
+    whether it is set aside; `findings`: faults and warnings by position in the raw table;
+    `open_points`: what headers and cells leave open.
     """
 
     raw: RawTable
@@ -51,6 +59,7 @@ class Cleaned:
     frame: pd.DataFrame
     bad: np.ndarray
     findings: tuple[Finding, ...]
+    open_points: tuple[OpenPoint, ...] = ()
 
     @property
     def sheet(self) -> Sheet:
@@ -64,21 +73,23 @@ def clean(raw: RawTable, guess: Guess, rules: HouseRules) -> Cleaned:
     """
     coded = _coded(raw, guess)
     shared = _shared_hints(coded, guess, rules)
-    columns, findings = _columns(raw, guess, coded, shared)
-    findings = _with_reader(raw, guess, findings)
+    columns, findings, asked = _columns(raw, guess, coded, shared)
+    findings = [*cell_or_row(_with_reader(raw, guess, findings), columns, guess.sheet)]
     findings += _needed(columns, coded, guess)
     findings += _one_of(columns, guess, ~_bad_rows(findings, len(raw.rows)))
     findings += unusual(columns, raw, guess, rules)
     findings += out_of_order(columns, guess.sheet)
-    scores, more = _attributes(coded, guess, shared, score_range(columns))
+    scores, more, asked_too = _attributes(coded, guess, shared, score_range(columns))
     findings += more
+    asked = (*guess.open_points, *asked, *asked_too)
     bad = _bad_rows(findings, len(raw.rows))
     placed = {**columns, **_provenance(raw), AT: pd.Series(np.arange(len(raw.rows)))}
     frame = pd.DataFrame(placed, index=pd.RangeIndex(len(raw.rows)))
     frame = frame[~bad] if bad.any() else frame
     if guess.attributes:
-        frame = _melted(frame, [(name, values[~bad]) for name, values in scores])
-    return Cleaned(raw, guess, frame.reset_index(drop=True), bad, tuple(findings))
+        frame = _melted(frame, [(name, values[~bad]) for name, values in scores], more)
+    frame = frame.reset_index(drop=True)
+    return Cleaned(raw, guess, frame, bad, tuple(findings), told_apart(asked))
 
 
 def set_aside(raw: RawTable, findings: Sequence[Finding], bad: np.ndarray) -> pd.DataFrame:
@@ -131,12 +142,15 @@ def _coded(raw: RawTable, guess: Guess) -> dict[int, Coded]:
 
 def _columns(
     raw: RawTable, guess: Guess, coded: Mapping[int, Coded], shared: Hints
-) -> tuple[dict[str, pd.Series], list[Finding]]:
-    """Every column of the sheet as a typed series, in the sheet's order."""
+) -> tuple[dict[str, pd.Series], list[Finding], tuple[OpenPoint, ...]]:
+    """Every column of the sheet as a typed series, in the sheet's order; findings; open points."""
     given = {one.column.name: one for one in guess.mapped}
     groups = _groups(coded, given, len(raw.rows))
     columns: dict[str, pd.Series] = {}
     findings: list[Finding] = []
+    asked: list[OpenPoint] = []
+    remarks: list[tuple[str, pd.Series]] = []
+    beside: dict[str, pd.Series] = {}
     for column in guess.sheet.columns:
         texts = _texts(coded, guess, column, given, len(raw.rows))
         if texts is None:
@@ -144,11 +158,29 @@ def _columns(
             continue
         one = given.get(column.name)
         narrowed = score_range(columns) if column.name == "score" else None
-        hints = replace(shared, unit=one.unit if one else "", groups=groups)
+        hints = _hints_of(shared, column, one, groups)
         read = parse_column(texts, narrowed or column, hints)
         columns[column.name] = _as_attribute(read.values, column)
         findings.extend(read.findings)
-    return columns, findings
+        asked.extend(read.open_points)
+        beside.update(read.beside)
+        if read.remarks is not None:
+            remarks.append((hints.header, read.remarks))
+            findings.extend(marks_told(column.name, read))
+    for name, values in beside.items():
+        columns[name] = columns[name].fillna(values)
+    return with_remarks(columns, remarks), findings, tuple(asked)
+
+
+def _hints_of(shared: Hints, column: Column, one: Mapped | None, groups: np.ndarray) -> Hints:
+    """What the file tells about one column."""
+    return replace(
+        shared,
+        unit=one.unit if one else "",
+        groups=groups if column.name == "read_at" else None,
+        header=one.header if one else column.name,
+        spellings=column_spellings(column),
+    )
 
 
 def _as_attribute(values: pd.Series, column: Column) -> pd.Series:
@@ -204,12 +236,17 @@ def _shared_hints(coded: Mapping[int, Coded], guess: Guess, rules: HouseRules) -
             says_day, says_month = order_evidence(coded[one.at].texts)
             day, month = day + says_day, month + says_month
     decimal_comma = guess.decimal_comma
+    if decimal_comma is None and DECIMALS in guess.answers:
+        decimal_comma = guess.answers[DECIMALS] == COMMA
     if decimal_comma is None and (comma or point) and not (comma and point):
         decimal_comma = comma > 0
     month_first = {"day first": False, "month first": True}.get(guess.date_order)
     if month_first is None and (day or month) and not (day and month):
         month_first = month > 0
-    return Hints("", decimal_comma, month_first, rules.time_zone)
+    stated = rules.zone_stated or rules.time_zone != "UTC"
+    return Hints(
+        "", decimal_comma, month_first, rules.time_zone, stated, answers=dict(guess.answers)
+    )
 
 
 def _groups(coded: Mapping[int, Coded], given: Mapping[str, Mapped], length: int) -> np.ndarray:
@@ -262,29 +299,38 @@ def _one_of(columns: Mapping[str, pd.Series], guess: Guess, unblamed: np.ndarray
 
 def _attributes(
     coded: Mapping[int, Coded], guess: Guess, shared: Hints, column: Column | None
-) -> tuple[list[tuple[str, pd.Series]], list[Finding]]:
-    """Scores of a wide tasting sheet by attribute; columns left wholly empty are no attribute."""
+) -> tuple[list[tuple[str, pd.Series]], list[Finding], list[OpenPoint]]:
+    """Scores of a wide tasting sheet by attribute; columns left wholly empty are no attribute.
+
+    A score that cannot be read sets its cell aside: no row is made of it.
+    """
     scores: list[tuple[str, pd.Series]] = []
     findings: list[Finding] = []
+    asked: list[OpenPoint] = []
     for at, name in guess.attributes:
         texts = coded[at]
         if not bool((texts.texts != "").any()):
             continue
         read = parse_figures(texts, column or guess.sheet.column("score"), shared)
         scores.append((name, read.values))
+        asked.extend(read.open_points)
         findings.extend(
-            Finding(one.at, name, one.values, one.wrong, one.mend, one.weight)
+            replace(one, column=name, weight="cell" if one.weight == "fault" else one.weight)
             for one in read.findings
         )
-    return scores, findings
+    return scores, findings, asked
 
 
-def _melted(frame: pd.DataFrame, scores: Sequence[tuple[str, pd.Series]]) -> pd.DataFrame:
-    """One row per score, row by row in the order of the sheet."""
-    parts = [
-        frame.assign(attribute=pd.Series(name, index=frame.index, dtype="str"), score=values)
-        for name, values in scores
-    ]
+def _melted(
+    frame: pd.DataFrame, scores: Sequence[tuple[str, pd.Series]], findings: Sequence[Finding]
+) -> pd.DataFrame:
+    """One row per score, row by row in the order of the sheet; none of a cell set aside."""
+    parts = []
+    for name, values in scores:
+        aside = [one.at for one in findings if one.column == name and one.weight == "cell"]
+        kept = ~frame[AT].isin(np.concatenate(aside)) if aside else slice(None)
+        named = pd.Series(name, index=frame.index, dtype="str")
+        parts.append(frame.assign(attribute=named, score=values).loc[kept])
     if not parts:
         return frame.iloc[:0]
     return pd.concat(parts, ignore_index=True).sort_values(AT, kind="stable")

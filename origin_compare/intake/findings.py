@@ -86,7 +86,7 @@ def mending(findings: Iterable[Finding], length: int) -> pd.Series:
     """Per row of a table what to mend, empty where nothing is; several causes joined by a bar."""
     notes = np.full(length, "", dtype=object)
     for one in findings:
-        if one.weight == "fault":
+        if one.weight != "warning":
             for at, value, wrong, mend in zip(
                 one.at, one.values, one.wrong, one.mend, strict=False
             ):
@@ -106,7 +106,10 @@ def short(value: str, most: int = 60) -> str:
 def _counted(one: Finding, more: int, label: str, sheet: str) -> Fault:
     rows = "row" if more == 1 else "rows"
     mend = "Every one of them is written beside its row in the rows set aside"
+    if one.weight == "cell":
+        mend = "Their rows go in without these cells"
     if one.weight == "warning":
         mend = "Look the column through"
-    text = f"the same kind of {one.weight} stands in {more:,} more {rows}"
+    kind = "warning" if one.weight == "warning" else "fault"
+    text = f"the same kind of {kind} stands in {more:,} more {rows}"
     return Fault(label, sheet, None, one.column, "", text, f"{mend}.", one.weight)

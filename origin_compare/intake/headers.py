@@ -35,6 +35,12 @@ def spellings(sheet: str) -> dict[str, tuple[str, ...]]:
     return {spelling: tuple(dict.fromkeys(names)) for spelling, names in found.items()} | own
 
 
+@cache
+def column_spellings(column: Column) -> frozenset[str]:
+    """Everything a column is called, plain: its name and its other spellings."""
+    return frozenset(plain(text) for text in (column.name, *column.also))
+
+
 def columns_for(header: str, sheet: Sheet) -> tuple[tuple[Column, ...], str]:
     """The columns `header` may stand for, and the unit it carries ("" if none)."""
     known = spellings(sheet.name)

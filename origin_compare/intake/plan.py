@@ -25,6 +25,7 @@ from origin_compare.intake.files.readers import Sources, read_sources
 from origin_compare.intake.findings import finding, told
 from origin_compare.intake.known import Known
 from origin_compare.intake.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
+from origin_compare.intake.open_points import OpenPoint
 from origin_compare.intake.raw_table import RawTable, SourceFile
 from origin_compare.intake.recognise import Guess, HeaderMap, Verdict, guess_sheet
 from origin_compare.intake.unplaced import Offer, offer, offer_rest
@@ -68,7 +69,7 @@ class IntakePlan:
     @property
     def is_clean(self) -> bool:
         """No fault was found; warnings do not count."""
-        return not any(fault.weight == "fault" for fault in self.faults)
+        return not any(fault.is_to_mend for fault in self.faults)
 
     def sentence(self) -> str:
         """What would be taken in and what was set aside, in a sentence or two."""
@@ -80,21 +81,30 @@ class IntakePlan:
         if totals["set_aside"]:
             verb = "is" if totals["set_aside"] == 1 else "are"
             said.append(f"{count(int(totals['set_aside']), 'row')} {verb} set aside to be mended.")
+        cells = sum(fault.weight == "cell" for fault in self.faults)
+        if cells:
+            verb, their = ("is", "its row goes") if cells == 1 else ("are", "their rows go")
+            said.append(f"{count(cells, 'cell')} {verb} set aside; {their} in without.")
         if totals["already_there"]:
             said.append(
                 f"{count(int(totals['already_there']), 'row')} already in the store: nothing "
                 "changes there."
             )
-        if self.left_out:
-            columns = [f"{name} of {one.label}" for one in self.left_out for name in one.left_out]
-            verb = "is" if len(columns) == 1 else "are"
-            said.append(f"{listed(columns, 6)} {verb} left out: no such column is known.")
+        said += self.left_out_sentences()
         refused = [
             fault.file for fault in self.faults if not fault.sheet and fault.weight == "fault"
         ]
         if refused:
             said.append(f"Not read as a sheet: {listed(list(dict.fromkeys(refused)))}.")
         return " ".join(said)
+
+    def left_out_sentences(self) -> list[str]:
+        """What was read and not used, in a sentence; empty where all was used."""
+        columns = [f"{name} of {one.label}" for one in self.left_out for name in one.left_out]
+        if not columns:
+            return []
+        verb = "is" if len(columns) == 1 else "are"
+        return [f"{listed(columns, 6)} {verb} left out: no such column is known."]
 
     def table(self) -> pd.DataFrame:
         """Per table: its sheet, the rows read, what became of them, and how many warnings."""
@@ -167,7 +177,12 @@ def plan_intake(
         if verdict.guess is None:
             strays.append((raw, verdict))
             continue
-        ledgers.append(open_ledger(len(ledgers), clean(raw, verdict.guess, rules)))
+        cleaned = clean(raw, verdict.guess, rules)
+        held = next((one for one in cleaned.open_points if one.holds), None)
+        if held is not None:
+            strays.append((raw, _waiting(verdict.guess, held)))
+            continue
+        ledgers.append(open_ledger(len(ledgers), cleaned))
         faults.extend(_header_warnings(raw, verdict.guess))
     tell(0.75, "holding rows against one another and the store")
     there, absent = _hold_against(ledgers, known, rules)
@@ -196,6 +211,15 @@ def plan_intake(
 
 def _silent(share: float, what: str) -> None:
     pass
+
+
+def _waiting(guess: Guess, held: OpenPoint) -> Verdict:
+    """The verdict on a table that waits for an answer: nothing of it goes in."""
+    wrong = f"waits for an answer: {held.what[:1].lower()}{held.what[1:].rstrip('?')}"
+    choices = f" Say one of: {', '.join(held.choices)}." if held.choices else ""
+    default = f" Likeliest: {held.default}." if held.default else ""
+    mend = f"{held.evidence}{choices}{default} Answer it once for files of this kind".strip()
+    return Verdict(None, (guess,), wrong, f"{mend}.")
 
 
 def _contradictions(ledgers: Sequence[Ledger]) -> pd.DataFrame:

@@ -15,11 +15,13 @@ from origin_compare.intake.cells.day_and_time import (
     join_halves,
     named_halves,
 )
-from origin_compare.intake.headers import columns_for, plain
+from origin_compare.intake.header_units import header_unit
+from origin_compare.intake.headers import column_spellings, columns_for, plain
+from origin_compare.intake.open_points import OpenPoint
 from origin_compare.intake.raw_table import MEND_HEADER, RawTable
 from origin_compare.sheets.bases import BASIS_OF
 from origin_compare.sheets.catalogue import AS_IS, SHEETS, Column, Sheet
-from origin_compare.sheets.units import conversion, gravity_scale, split_unit, unit_words
+from origin_compare.sheets.units import split_unit
 
 IGNORE = "ignore"
 ATTRIBUTE = "attribute"
@@ -41,6 +43,8 @@ class HeaderMap:
     constants: Mapping[str, str] = field(default_factory=dict)
     date_order: str = ""
     decimal_comma: bool | None = None
+    answers: Mapping[str, str] = field(default_factory=dict)
+    """What was said to open points, by their keys."""
 
     def __post_init__(self) -> None:
         if self.sheet not in SHEETS:
@@ -60,7 +64,9 @@ class Guess:
     """How a table is understood.
 
     `attributes`: (position, attribute) of a wide tasting sheet, empty for others;
-    `unknown`: headers left out; `units_refused`: (header, unit) left out for a unit not known.
+    `unknown`: headers left out; `units_refused`: (header, unit) left out for a basis it shares
+    with no other; `open_points`: what the headers leave open; `answers`: what was said to open
+    points of this kind of table, by their keys.
     """
 
     sheet: Sheet
@@ -73,6 +79,8 @@ class Guess:
     constants: Mapping[str, str] = field(default_factory=dict)
     date_order: str = ""
     decimal_comma: bool | None = None
+    open_points: tuple[OpenPoint, ...] = ()
+    answers: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def fits(self) -> bool:
@@ -148,14 +156,11 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     if not attributes:
         return guess
     melted = {raw.headers[at] for at, _ in attributes}
-    return Guess(
-        guess.sheet,
-        guess.mapped,
-        attributes,
-        tuple(header for header in guess.unknown if header not in melted),
-        guess.units_refused,
-        tuple(name for name in guess.missing if name not in ("attribute", "score")),
-        guess.doubled,
+    return replace(
+        guess,
+        attributes=attributes,
+        unknown=tuple(header for header in guess.unknown if header not in melted),
+        missing=tuple(name for name in guess.missing if name not in ("attribute", "score")),
     )
 
 
@@ -173,6 +178,8 @@ def _assigned(
     mapped: list[Mapped] = []
     unknown: list[str] = []
     refused: list[tuple[str, str]] = []
+    answers = remembered.answers if remembered else {}
+    asked: list[OpenPoint] = []
     for at, header in enumerate(raw.headers):
         if at not in options:
             if not _is_ignored(header, chosen) and at not in dict(attributes):
@@ -182,10 +189,14 @@ def _assigned(
         left = [one for one in names if len(names) == 1 or one.name not in certain]
         if len(left) != 1:
             unknown.append(header)
-        elif _unit_fits(left[0], unit):
-            mapped.append(Mapped(at, header, left[0], unit))
-        else:
-            refused.append((header, unit))
+            continue
+        alone = _ENDS_IN_BASIS.sub("", unit)
+        told = header_unit(left[0], header, alone, answers, column_spellings(left[0]))
+        if not told.left_out:
+            kept = unit if told.unit == alone else told.unit
+            mapped.append(Mapped(at, header, left[0], kept))
+        if told.open_point:
+            asked.append(told.open_point)
     mapped, refused, bases = _with_bases(mapped, refused)
     constants = {**bases, **constants}
     mapped, unknown = hour_of_day(raw, sheet, mapped, unknown)
@@ -204,6 +215,8 @@ def _assigned(
         constants,
         remembered.date_order if remembered else "",
         remembered.decimal_comma if remembered else None,
+        tuple(asked),
+        answers,
     )
 
 
@@ -227,18 +240,6 @@ def _options(
 
 def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:
     return chosen.get(plain(header)) == IGNORE or plain(header) == plain(MEND_HEADER)
-
-
-def _unit_fits(column: Column, unit: str) -> bool:
-    """A word in brackets that is no unit is a remark; a unit must be one the column can take.
-
-    `as is` is no remark but a basis (`_with_bases`).
-    """
-    if not unit or not unit_words(unit) or column.kind in ("key", "text", "date", "moment"):
-        return True
-    if column.kind == "gravity":
-        return gravity_scale(unit) is not None
-    return conversion(column, unit) is not None
 
 
 def _with_bases(

@@ -8,14 +8,15 @@ from typing import Literal
 
 import pandas as pd
 
-Weight = Literal["fault", "warning"]
+Weight = Literal["fault", "cell", "warning"]
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
     """One thing to mend. `row` is the row as a spreadsheet numbers it, header included.
 
-    A `fault` sets its row aside; a `warning` lets the row in and says what looks unusual.
+    A `fault` sets its row aside; a `cell` sets the cell aside and lets the row in without it; a
+    `warning` lets the row in and says what looks unusual.
     """
 
     file: str
@@ -26,6 +27,11 @@ class Fault:
     wrong: str
     mend: str
     weight: Weight = "fault"
+
+    @property
+    def is_to_mend(self) -> bool:
+        """Whether something did not go in; a warning only looks unusual."""
+        return self.weight != "warning"
 
     def __str__(self) -> str:
         place = self.file if self.row is None else f"{self.file} row {self.row}"

@@ -48,7 +48,7 @@ class Taken:
 
     def rests_on(self) -> str:
         """How many files it came from and how many faults they had."""
-        wrong = sum(fault.weight == "fault" for fault in self.faults)
+        wrong = sum(fault.is_to_mend for fault in self.faults)
         return f"{count(len(self.files), 'file')}, {count(wrong, 'fault')}."
 
 

@@ -328,7 +328,7 @@ def _read_again(
     content = text[given].to_csv(index=False).encode()
     as_they_are = HeaderMap(sheet, {name: name for name in given})
     plan = plan_intake([("correction.csv", content)], rules, [as_they_are])
-    faults = [fault for fault in plan.faults if fault.weight == "fault"]
+    faults = [fault for fault in plan.faults if fault.is_to_mend]
     if faults:
         told = faults[0]
         raise StoreFault(f"{told.column}: {told.value} {told.wrong}. {told.mend}")

@@ -72,12 +72,13 @@ class InFrames:
 
 
 def rules(zone: str = "UTC") -> HouseRules:
-    return dataclasses.replace(default_rules(), time_zone=zone)
+    return dataclasses.replace(default_rules(), time_zone=zone, zone_stated=True)
 
 
 def said(planned: IntakePlan, weight: str = "fault") -> list[str]:
-    """The faults (or warnings) as the user reads them."""
-    return [str(fault) for fault in planned.faults if fault.weight == weight]
+    """What is to mend (or the warnings), as the user reads it."""
+    to_mend = weight == "fault"
+    return [str(fault) for fault in planned.faults if fault.is_to_mend == to_mend]
 
 
 def balanced(planned: IntakePlan) -> bool:

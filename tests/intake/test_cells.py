@@ -8,6 +8,8 @@ import pytest
 
 from origin_compare.intake.cells.reading import Hints, code
 from origin_compare.intake.clean import parse_column
+from origin_compare.intake.headers import column_spellings
+from origin_compare.intake.open_points import OpenPoint
 from origin_compare.measures import plato_to_sg
 from origin_compare.sheets.catalogue import SHEETS
 
@@ -19,7 +21,8 @@ def read(
 ) -> tuple[list[object], list[str]]:
     """Values (None where missing) and messages of one column."""
     spec = SHEETS[sheet].column(column)
-    parsed = parse_column(code(pd.Series(cells, dtype="str")), spec, Hints(**hints))  # type: ignore[arg-type]
+    told = Hints(**{"spellings": column_spellings(spec), **hints})  # type: ignore[arg-type]
+    parsed = parse_column(code(pd.Series(cells, dtype="str")), spec, told)
     values = [None if pd.isna(value) else value for value in parsed.values]
     said = [
         f"{value} {wrong}. {mend}"
@@ -27,6 +30,13 @@ def read(
         for value, wrong, mend in zip(one.values, one.wrong, one.mend, strict=True)
     ]
     return values, said
+
+
+def asked(sheet: str, column: str, cells: list[str], **hints: object) -> tuple[OpenPoint, ...]:
+    """What one column leaves open."""
+    spec = SHEETS[sheet].column(column)
+    told = Hints(**{"spellings": column_spellings(spec), **hints})  # type: ignore[arg-type]
+    return parse_column(code(pd.Series(cells, dtype="str")), spec, told).open_points
 
 
 @pytest.mark.parametrize(
@@ -59,8 +69,8 @@ def test_numbers(cells: list[str], values: list[object]) -> None:
         ),
         (
             "<3.5",
-            "<3.5 is a limit, not a figure. Leave the cell empty and write the limit in the note; "
-            "do not write the limit or 0.",
+            "<3.5 is below a limit of 3.5, so there is no figure. Nothing to mend: the cell stays "
+            "empty, never 0, and the limit is kept as a remark.",
         ),
         (
             "tr",
@@ -90,7 +100,10 @@ def test_a_cell_that_is_no_ph_says_what_to_do(cell: str, said: str) -> None:
     ("cells", "values"),
     [
         (["12000", "12,000", "1,250.5"], [12000, 12000, 1250.5]),  # a point elsewhere: thousands
-        (["12.000", "250,5"], [None, 250.5]),
+        (["12.000", "250,5"], [12000, 250.5]),  # a comma elsewhere: points group thousands
+        (["85,000 L", "250.5 L"], [85000, 250.5]),
+        (["1.250 L", "250,5"], [1250, 250.5]),
+        (["8’270 L", "8 350 L"], [8270, 8350]),
         (["25 000", "1'500", "25\u202f000,5"], [25000, 1500, 25000.5]),
         (["1.234.567"], [None]),  # past a million litres
         (["123.456,5"], [123456.5]),
@@ -102,13 +115,27 @@ def test_thousands(cells: list[str], values: list[object]) -> None:
     assert read("fermentations", "wort_l", cells)[0] == values
 
 
-def test_a_figure_with_two_readings_is_a_fault() -> None:
-    assert read("fermentations", "wort_l", ["25,000"]) == (
-        [None],
-        ["25,000 may be 25 or 25000. Write 25000 or 25.0, without a sign for thousands."],
-    )
-    assert read("fermentations", "wort_l", ["25,000"], decimal_comma=False)[0] == [25000]
-    assert read("fermentations", "wort_l", ["25.000"], decimal_comma=True)[0] == [None]
+@pytest.mark.parametrize("cell", ["25,000", "25.000", "25,000 L", "1.250 L", "8.000"])
+def test_a_figure_with_two_readings_is_asked_about(cell: str) -> None:
+    (point,) = asked("fermentations", "wort_l", [cell])
+    assert (point.key, point.holds) == ("decimal sign", True)
+    assert cell.removesuffix(" L") in point.what
+    assert point.choices == ("decimal point", "decimal comma")
+
+
+@pytest.mark.parametrize(
+    ("cell", "comma", "value"),
+    [
+        ("25,000", False, 25000),
+        ("25.000", True, 25000),
+        ("25.000", False, 25),
+        ("25,000 L", False, 25000),
+        ("1.250 L", True, 1250),
+        ("8.000", True, 8000),
+    ],
+)
+def test_the_table_settles_what_a_cell_leaves_open(cell: str, comma: bool, value: float) -> None:
+    assert read("fermentations", "wort_l", [cell], decimal_comma=comma) == ([value], [])
 
 
 @pytest.mark.parametrize(
@@ -149,12 +176,31 @@ def test_another_scale_within_a_column_is_a_fault() -> None:
 
 
 def test_low_figures_may_be_plato_or_degrees() -> None:
-    values, said = read("readings", "sg", ["15.9", "8", "2.1"])
-    assert values == [None] * 3
-    assert said[0] == (
-        "15.9 may be degrees Plato or degrees of gravity, and the column does not tell. Put °P or "
-        "SG into the header, such as OG (°P)."
+    cells = ["15.9", "8", "2.1"]
+    (point,) = asked("readings", "sg", cells)
+    assert str(point) == (
+        "Are these gravities °P or degrees of gravity? Figures such as 15.9, 8, 2.1 may be either, "
+        "and the header does not tell."
     )
+    told, _ = read("readings", "sg", cells, answers={"gravity: ": "°P"})
+    assert told == pytest.approx([float(plato_to_sg(one)) for one in (15.9, 8.0, 2.1)])
+
+
+def test_a_bare_figure_among_plato_is_no_specific_gravity() -> None:
+    cells = ["12.5 °P", "6.2 °P", "1.1"]
+    (point,) = asked("readings", "sg", cells)
+    assert (point.default, point.holds) == ("°P", True)
+    told, said = read("readings", "sg", cells, answers={"gravity: ": point.default})
+    assert said == []
+    assert told[2] == pytest.approx(float(plato_to_sg(1.1)))
+
+
+def test_three_scales_in_one_column_are_asked_about() -> None:
+    cells = ["1.0633", "1057.5", "42.8", "1.0214", "1006.6", "0.8"]
+    (point,) = asked("readings", "sg", cells)
+    told, said = read("readings", "sg", cells, answers={"gravity: ": point.choices[0]})
+    assert said == []
+    assert told == pytest.approx([1.0633, 1.0575, 1.0428, 1.0214, 1.0066, 1.0008])
 
 
 def test_a_ph_in_the_gravity_column() -> None:
@@ -292,14 +338,121 @@ def test_the_order_of_day_and_month_goes_by_the_column() -> None:
     assert read("lots", "sown_on", ["04/03/2025"], month_first=True) == ([third_of_april], [])
 
 
-def test_an_order_nothing_tells_is_day_first_with_a_warning() -> None:
-    assert read("lots", "sown_on", ["03/04/2025", "05/06/2025"]) == (
-        [pd.Timestamp("2025-04-03"), pd.Timestamp("2025-06-05")],
-        [
-            "03/04/2025 and all other dates of this column fit day first and month first; read "
-            "as day first. If the month stands first, say so once for files of this kind."
-        ],
+def test_an_order_nothing_tells_is_asked_about() -> None:
+    cells = ["03/04/2025", "05/06/2025"]
+    (point,) = asked("lots", "sown_on", cells, header="Sown")
+    assert str(point) == (
+        "Does 03/04/2025 in Sown begin with the day or with the month? Every date of the table "
+        "fits both. Day first they run from 2025-04-03 to 2025-06-05, month first from 2025-03-04 "
+        "to 2025-05-06."
     )
+    month_first = read("lots", "sown_on", cells, answers={"date order": "month first"})
+    assert month_first == ([pd.Timestamp("2025-03-04"), pd.Timestamp("2025-05-06")], [])
+
+
+def test_readings_of_one_batch_months_apart_tell_the_order() -> None:
+    cells = [f"0{day}/02/2025 08:00" for day in (3, 4, 5, 6)]
+    values, said = read("readings", "read_at", cells, groups=np.zeros(4, dtype=np.int64))
+    assert said == []
+    assert values[0] == pd.Timestamp("2025-02-03 08:00", tz="UTC")
+    turned = [f"02/0{day}/2025 08:00" for day in (3, 4, 5, 6)]
+    assert read("readings", "read_at", turned, groups=np.zeros(4, dtype=np.int64))[0] == values
+
+
+def test_a_day_of_the_week_tells_the_order() -> None:
+    assert read("lots", "sown_on", ["Tue 04/03/2025"]) == ([pd.Timestamp("2025-03-04")], [])
+    assert read("lots", "sown_on", ["Tue 03/04/2025"]) == ([pd.Timestamp("2025-03-04")], [])
+    _, said = read("lots", "sown_on", ["Tue 13/03/2025"])
+    assert said == [
+        "Tue 13/03/2025 names another day of the week than 2025-03-13, a Thursday. Correct the "
+        "one that is wrong."
+    ]
+
+
+def test_eight_forms_in_one_column_are_settled_together() -> None:
+    cells = [
+        "03/03/2025 08:00",
+        "2025-03-05 11:07",
+        "07.03.25 14:14",
+        "09 Mar 2025 17:21",
+        "Tue 11/03/2025 00:28",
+        "13-Mar-25 03.35",
+        "15/03/25 06:42 AM",
+        "March 17, 2025 09:49",
+        "26. Februar 2025, 08:15 Uhr",
+        "03.11.2025, 06:30",
+        "2025-W14-2 16h30",
+        "1st April 2025 0830",
+    ]
+    days = "2025-03-03 08:00|2025-03-05 11:07|2025-03-07 14:14|2025-03-09 17:21|2025-03-11 00:28"
+    days += "|2025-03-13 03:35|2025-03-15 06:42|2025-03-17 09:49|2025-02-26 08:15"
+    days += "|2025-11-03 06:30|2025-04-01 16:30|2025-04-01 08:30"
+    values, said = read("fermentations", "pitched_at", cells)
+    assert said == []
+    assert values == [pd.Timestamp(one, tz="UTC") for one in days.split("|")]
+
+
+def test_the_zone_is_asked_about_where_nobody_said_it() -> None:
+    (point,) = asked("readings", "read_at", ["2025-06-03 08:00"], zone_stated=False)
+    assert (point.key, point.default, point.holds) == ("time zone", "UTC", False)
+    assert not asked("readings", "read_at", ["2025-06-03 08:00+01:00"], zone_stated=False)
+    london = read(
+        "readings", "read_at", ["2025-06-03 08:00"], answers={"time zone": "Europe/London"}
+    )
+    assert london[0] == [pd.Timestamp("2025-06-03 07:00", tz="UTC")]
+    as_told = read("readings", "read_at", ["2025-06-03 08:00 BST"], time_zone="UTC")
+    assert as_told[0] == london[0]
+    header = read(
+        "readings", "read_at", ["2025-06-03 07:00"], unit="utc", time_zone="Europe/London"
+    )
+    assert header[0] == london[0]
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "value"),
+    [
+        ("ph", "4.4 pH", 4.4),
+        ("sg", "1060.5*", 1.0605),
+        ("sg", "~1055", 1.055),
+        ("temp_c", "ca. 21.5 °C", 21.5),
+        ("temp_c", "70 °F", pytest.approx(21.1111, abs=1e-4)),
+        ("hours", "16:30", 16.5),
+        ("hours", "16h30", 16.5),
+        ("hours", "6½", 6.5),
+        ("hours", "16 1/2", 16.5),
+        ("hours", "2 days", 48.0),
+    ],
+)
+def test_cells_that_say_a_little_more(column: str, cell: str, value: float) -> None:
+    assert read("readings", column, [cell])[0] == [value]
+
+
+def test_two_figures_in_a_cell() -> None:
+    assert read("readings", "sg", ["1046 @ 27.5"])[0] == [1.046]
+    (point,) = asked("readings", "sg", ["1015/14", "1009/08"])
+    assert (point.key, point.default) == ("two figures in a cell", "half way between the two")
+    answered = read("readings", "sg", ["1015/14", "1009/08"], answers={point.key: point.default})
+    assert answered[0] == pytest.approx([1.0145, 1.0085])
+
+
+@pytest.mark.parametrize(
+    ("sheet", "column", "cell", "choice", "value"),
+    [
+        ("fermentations", "wort_l", "12 gal", "imperial gallons (4.546 L)", 54.55308),
+        ("fermentations", "wort_l", "12 gal", "US gallons", 45.4249414),
+        ("lots", "delivered_t", "10 qtr", "448 lb", 2.0320938),
+        ("lots", "yield_t_ha", "50 cwt/ac", "long cwt/ac", 6.2767665),
+        ("spirits", "new_make_abv_pct", "136 proof", "US proof", 68.0),
+        ("spirits", "new_make_abv_pct", "119 proof", "UK proof", 68.0),
+    ],
+)
+def test_units_of_several_meanings_are_asked_about(
+    sheet: str, column: str, cell: str, choice: str, value: float
+) -> None:
+    (point,) = asked(sheet, column, [cell])
+    assert point.holds and len(point.choices) > 2
+    told, said = read(sheet, column, [cell], answers={point.key: choice})
+    assert (told, said) == ([pytest.approx(value, rel=1e-6)], [])
 
 
 def test_both_orders_in_one_column_are_faults() -> None:

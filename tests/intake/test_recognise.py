@@ -38,7 +38,7 @@ def test_every_sheet_is_known_by_its_own_headers(sheet: str) -> None:
         ("SG", "sg", ""),
         ("specific-gravity", "sg", ""),
         ("pH value", "ph", ""),
-        ("pH (20 °C)", "ph", "20°c"),
+        ("pH (20 °C)", "ph", ""),
         ("Cooling %", "cooling_pct", ""),
     ],
 )
@@ -56,13 +56,37 @@ def test_units_in_headers_are_converted(header: str, cell: str, litres: float) -
     assert planned.sheets["fermentations"]["wort_l"].tolist() == [litres]
 
 
-def test_a_unit_that_is_not_known_leaves_its_column_out_and_says_so() -> None:
-    planned = plan({"f.csv": "batch,yeast in,og,wort (gal)\nB1,2025-03-01 08:00,1.06,5000\n"})
-    assert planned.sheets["fermentations"]["wort_l"].isna().all()
-    assert said(planned, "warning") == [
-        "f.csv row 1, wort (gal): gal is a unit that is not known for this column, which is left "
-        "out. Convert the column, or correct the unit in the header."
-    ]
+@pytest.mark.parametrize(
+    ("unit", "asks"),
+    [
+        ("gal", "What does gal mean in wort (gal)"),
+        ("bulk gallons", "What does bulkgallons mean in wort (bulk gallons)"),
+        ("kg", "wort (kg) is taken for wort pitched, L, but kg is no unit of it. What is it"),
+        ("vat", "What is vat in wort (vat): a unit, or a remark"),
+    ],
+)
+def test_brackets_that_are_not_clear_are_asked_about(unit: str, asks: str) -> None:
+    text = f"batch,yeast in,og,wort ({unit})\nB1,2025-03-01 08:00,1.06,5000\n"
+    planned = plan({"f.csv": text})
+    assert planned.sheets["fermentations"].empty
+    (told,) = said(planned)
+    assert f"{asks[0].lower()}{asks[1:]}" in told
+
+
+@pytest.mark.parametrize(
+    ("header", "column", "cell", "value"),
+    [
+        ("Area (acre)", "area_ha", "15", 6.0703),
+        ("Yield (t/acre)", "yield_t_ha", "2.6", 6.4247),
+        ("Delivered (kgs)", "delivered_t", "9500", 9.5),
+        ("Rainfall (inches)", "rain_mm", "4", 101.6),
+        ("Rain (in)", "rain_mm", "4", 101.6),
+        ("Moisture (NIR)", "grain_moisture_pct", "14.5", 14.5),
+    ],
+)
+def test_units_in_brackets_are_converted(header: str, column: str, cell: str, value: float) -> None:
+    planned = plan({"l.csv": f"lot,grower,harvest,{header}\nU1,G1,2025,{cell}\n"})
+    assert planned.sheets["lots"][column].tolist() == [pytest.approx(value, rel=1e-4)]
 
 
 def test_unknown_headers_are_named() -> None:

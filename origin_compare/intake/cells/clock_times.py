@@ -6,7 +6,7 @@ import re
 
 import pandas as pd
 
-from origin_compare.intake.cells.moments import serial_days
+from origin_compare.intake.cells.day_forms import serial_days
 from origin_compare.intake.headers import plain
 
 CLOCKS = re.compile(r"\d{1,2}[:.h]\d{2}(?::\d{2})?(?: ?[AaPp][Mm])?")

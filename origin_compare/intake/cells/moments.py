@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+
 import numpy as np
 import pandas as pd
 
+from origin_compare.intake.cells.date_order import (
+    SLASHED,
+    by_span,
+    by_weekdays,
+    order_asked,
+    order_evidence,
+)
+from origin_compare.intake.cells.day_forms import by_formats, in_one_form, serial_days, weekday_off
 from origin_compare.intake.cells.reading import (
     Coded,
     Distinct,
@@ -14,89 +26,133 @@ from origin_compare.intake.cells.reading import (
     single_blanks,
 )
 from origin_compare.intake.findings import Finding, finding
+from origin_compare.intake.open_points import DATES, DAY_FIRST, MONTH_FIRST, ZONE, OpenPoint
 from origin_compare.sheets.catalogue import Column
 
 EARLIEST, LATEST = pd.Timestamp("1950-01-01"), pd.Timestamp("2100-01-01")
 _SERIAL = r"[2-7]\d{4}(?:[.,]\d+)?"
-_SERIAL_ZERO = pd.Timestamp("1899-12-30")
 _ISO = r"\d{4}-\d{1,2}-\d{1,2}(?:[T ].*)?|\d{8}"
-_SLASHED = r"(\d{1,2})/(\d{1,2})/(\d{4}|\d{2})(?: .*)?"
-_TWO_NUMBERS = r"^(\d{1,2})[./\-](\d{1,2})[./\-]"
-_PADDED = r"\d\d/\d\d/\d{4}(?: \d\d:\d\d(?::\d\d)?)?"
-_OFFSET = r".*\d{1,2}:\d{2}.*(?:Z|[+-]\d{2}:?\d{2})"
+_OFFSET_AT_END = r"\s*(Z|[+-]\d{2}:?\d{2}|UTC|GMT|BST|CET|CEST)$"
+_OFFSET = r".*\d{1,2}:\d{2}.*(?:Z|[+-]\d{2}:?\d{2}|UTC|GMT|BST|CES?T)"
 _CLOCK = r".*\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?: ?[AaPp]\.?[Mm]\.?)?"
-_TIMES = ("", " %H:%M", " %H:%M:%S", " %I:%M %p", " %I:%M%p", " %I:%M:%S %p")
-_WORDED = ("%d %b %Y", "%d %B %Y", "%d %b %y", "%b %d %Y", "%B %d %Y")
+_HOURS_OF = {"Z": 0, "UTC": 0, "GMT": 0, "BST": 1, "CET": 1, "CEST": 2}
+_ZONE_IN_HEADER = {"utc": "UTC", "gmt": "UTC", "z": "UTC"}
+
+
+@dataclass(frozen=True, slots=True)
+class _Local:
+    """Local times of the distinct texts, whether each has a time of day, and what is open."""
+
+    times: pd.Series
+    has_clock: np.ndarray
+    open_points: tuple[OpenPoint, ...] = ()
 
 
 def parse_dates(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Days as datetime64[us] at midnight, without zone."""
     seen = Distinct(coded)
-    local, _, findings = _local(seen, column, hints)
-    _check_years(local, seen)
-    local = local.dt.normalize().mask(seen.faulty)
-    read = parsed(column.name, seen, local)
-    return Parsed(read.values, (*read.findings, *findings))
+    local = _local(seen, single_blanks(seen.texts), column, hints)
+    _check_years(local.times, seen)
+    days = local.times.dt.normalize().mask(seen.faulty)
+    return parsed(column.name, seen, days, local.open_points)
 
 
 def parse_moments(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Moments as datetime64[us, UTC], from the site's local time unless the cell has an offset.
 
     The hour that repeats in autumn is settled by the order of rows within a group; the hour that
-    is skipped in spring is a fault.
+    is skipped in spring is a fault. The zone is the one the header or an answer names, else the
+    house's.
     """
     seen = Distinct(coded)
     fixed = seen.texts.str.fullmatch(_OFFSET).to_numpy(dtype=bool)
-    local, has_time, findings = _local(seen, column, hints, skip=fixed)
-    _check_years(local, seen)
-    timeless = local.notna().to_numpy() & ~has_time
+    texts = single_blanks(seen.texts)
+    texts = (
+        texts.str.replace(_OFFSET_AT_END, "", regex=True).where(fixed, texts)
+        if fixed.any()
+        else texts
+    )
+    local = _local(seen, texts, column, hints)
+    times = local.times
+    _check_years(times, seen)
+    timeless = times.notna().to_numpy() & ~local.has_clock
     seen.blame(timeless, "has no time of day", "Write the time as well, such as 14/03/2025 08:00.")
-    utc, doubtful = _localized(local, hints.time_zone, seen)
+    zone, asked = _zone_of(hints, bool((times.notna() & ~fixed).any()))
+    wall = times.mask(fixed) if fixed.any() else times
+    utc, doubtful = _localized(wall, zone, seen)
     if fixed.any():
-        utc = _with_offset(utc, seen, fixed)
-    read = parsed(column.name, seen, utc.mask(seen.faulty))
-    rows = read.values
-    twice: tuple[Finding, ...] = ()
-    if doubtful.any():
-        rows, twice = _settle_repeated_hour(rows, local, doubtful, coded, column, hints)
-    return Parsed(rows, (*read.findings, *findings, *twice))
+        utc[fixed] = _with_offset(times[fixed], seen.texts[fixed])
+    read = parsed(column.name, seen, utc.mask(seen.faulty), (*local.open_points, *asked))
+    if not doubtful.any():
+        return read
+    rows, twice = _settle_repeated_hour(read.values, wall, doubtful, coded, column, hints, zone)
+    return Parsed(rows, (*read.findings, *twice), read.open_points)
 
 
-def order_evidence(texts: pd.Series) -> tuple[int, int]:
-    """How many days among the texts can only be day first, and how many only month first."""
-    heads = pd.Series(texts.str.slice(0, 6).unique(), dtype="str")
-    parts = heads.str.extract(_TWO_NUMBERS).dropna()
-    if parts.empty:
-        return 0, 0
-    first, second = (parts[i].astype("int64") for i in (0, 1))
-    return int((first > 12).sum()), int((second > 12).sum())
+def _zone_of(hints: Hints, wall_clock: bool) -> tuple[str, tuple[OpenPoint, ...]]:
+    """The zone wall-clock times are read in, and the question where nobody ever said it."""
+    told = _ZONE_IN_HEADER.get(hints.unit) or hints.answers.get(ZONE, "")
+    if told or hints.zone_stated or not wall_clock:
+        return told or hints.time_zone, ()
+    asked = OpenPoint(
+        ZONE,
+        "Which time zone do the clocks of the house keep?",
+        f"Times without an offset are read as {hints.time_zone} until it is said; the house rules "
+        "keep it.",
+        default=hints.time_zone,
+        holds=False,
+    )
+    return hints.time_zone, (asked,)
 
 
-def _local(
-    seen: Distinct, column: Column, hints: Hints, skip: np.ndarray | None = None
-) -> tuple[pd.Series, np.ndarray, tuple[Finding, ...]]:
-    """Local times of the distinct texts, whether each has a time of day, and column warnings."""
-    texts, next_day = _midnight_as_24(single_blanks(seen.texts))
-    open_ = ~seen.missing if skip is None else ~(seen.missing | skip)
+def _local(seen: Distinct, texts: pd.Series, column: Column, hints: Hints) -> _Local:
+    texts, next_day = _midnight_as_24(texts)
+    open_ = ~seen.missing
     local = pd.Series(pd.NaT, index=texts.index, dtype="datetime64[us]")
-    has_time = texts.str.fullmatch(_CLOCK).to_numpy(dtype=bool)
     iso = open_ & texts.str.fullmatch(_ISO).to_numpy(dtype=bool)
     if iso.any():
         local[iso] = _iso(texts[iso])
     serial = open_ & texts.str.fullmatch(_SERIAL).to_numpy(dtype=bool)
     if serial.any():
         local[serial] = serial_days(texts[serial])
-        has_time = has_time | serial & texts.str.contains("[.,]", regex=True).to_numpy(dtype=bool)
     rest = open_ & ~iso & ~serial
-    findings: tuple[Finding, ...] = ()
+    asked: tuple[OpenPoint, ...] = ()
     if rest.any():
-        local[rest], findings = _ordered(texts[rest], seen, column, hints, np.flatnonzero(rest))
+        texts = texts.copy()
+        written = _written(texts[rest])
+        texts[rest] = written.texts
+        local[rest], asked = _ordered(written, seen, hints, np.flatnonzero(rest))
+    has_clock = texts.str.fullmatch(_CLOCK).to_numpy(dtype=bool).copy()
+    if serial.any():
+        has_clock |= serial & texts.str.contains("[.,]", regex=True).to_numpy(dtype=bool)
     local = local + pd.to_timedelta(next_day.astype("int64"), unit="D").to_numpy()
-    unread = open_ & local.isna().to_numpy() & (seen.wrong == "")
+    unread = open_ & local.isna().to_numpy() & (seen.wrong == "") & ~_waits(asked, rest)
     wanted = "14/03/2025 08:00" if column.kind == "moment" else "14/03/2025"
     kind = "moment" if column.kind == "moment" else "date"
     seen.blame(unread, f"is no {kind} that can be read", f"Write it like {wanted}.")
-    return local, has_time, findings
+    return _Local(local, has_clock, asked)
+
+
+def _waits(asked: tuple[OpenPoint, ...], rest: np.ndarray) -> np.ndarray:
+    return rest if asked else np.zeros(len(rest), dtype=bool)
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """Days as written: `texts` in one form, the day of the week beside each (0 Monday, -1 none),
+    and how many can only be day first or month first."""
+
+    texts: pd.Series
+    weekdays: np.ndarray
+    day_first: int
+    month_first: int
+
+
+def _written(texts: pd.Series) -> _Written:
+    off = [weekday_off(str(text)) for text in texts]
+    plain = pd.Series([text for text, _ in off], index=texts.index, dtype="str")
+    weekdays = np.array([day for _, day in off], dtype=np.int64)
+    return _Written(in_one_form(plain), weekdays, *order_evidence(plain))
 
 
 def _midnight_as_24(texts: pd.Series) -> tuple[pd.Series, np.ndarray]:
@@ -110,68 +166,61 @@ def _iso(texts: pd.Series) -> pd.Series:
     return pd.to_datetime(texts, format="ISO8601", errors="coerce").astype("datetime64[us]")
 
 
-def serial_days(texts: pd.Series) -> pd.Series:
-    """Spreadsheet days since 30 December 1899, to the nearest second."""
-    days = texts.str.replace(",", ".", regex=False).astype("float64")
-    seconds = (days * 86400).round().astype("int64")
-    return (_SERIAL_ZERO + pd.to_timedelta(seconds, unit="s")).astype("datetime64[us]")
-
-
-def _slashes(texts: pd.Series) -> pd.Series:
-    """One sign between day, month and year: `14.3.2025`, `14-03-2025` -> `14/3/2025`."""
-    return texts.str.replace(r"^(\d{1,4})[.\-](\d{1,2})[.\-](\d{1,4})", r"\1/\2/\3", regex=True)
-
-
 def _ordered(
-    texts: pd.Series, seen: Distinct, column: Column, hints: Hints, at: np.ndarray
-) -> tuple[pd.Series, tuple[Finding, ...]]:
-    """Written dates whose order of day and month is settled for the whole column."""
-    slashed = _slashes(texts)
-    day, month = order_evidence(texts)
-    by_figures = slashed.str.fullmatch(_SLASHED).to_numpy(dtype=bool)
-    month_first = month > day if day or month else hints.month_first
-    local = _by_formats(slashed, bool(month_first))
+    written: _Written, seen: Distinct, hints: Hints, at: np.ndarray
+) -> tuple[pd.Series, tuple[OpenPoint, ...]]:
+    """Written dates whose order of day and month is settled for the whole column, or asked."""
+
+    texts, weekdays = written.texts, written.weekdays
+
+    @cache
+    def read(order: bool) -> pd.Series:
+        return by_formats(texts, order, _iso)
+
+    figures = texts.str.fullmatch(SLASHED).to_numpy(dtype=bool)
+    day, month = written.day_first, written.month_first
+    if not day and not month:
+        day, month = by_weekdays(read, weekdays)
+    said = {DAY_FIRST: False, MONTH_FIRST: True}.get(hints.answers.get(DATES, ""))
+    month_first = month > day if day or month else said
+    if month_first is None:
+        month_first = hints.month_first
+    if month_first is None and figures.any():
+        rows = np.flatnonzero(np.isin(seen.coded.codes, at))
+        codes = np.searchsorted(at, seen.coded.codes[rows])
+        groups = None if hints.groups is None else hints.groups[rows]
+        month_first = by_span(read, codes, groups)
+    if month_first is None and figures.any() and _differ(read):
+        sample = str(seen.texts.iloc[at[np.flatnonzero(figures)[0]]])
+        asked = order_asked(hints.header, sample, read)
+        return read(False), (asked,)
+    local = read(bool(month_first))
     if day and month:
-        _blame_both_orders(slashed, seen, at, bool(month_first), local)
-    findings: tuple[Finding, ...] = ()
-    if month_first is None and by_figures.any():
-        findings = (_undecided(column, seen, at, by_figures),)
-    return local, findings
+        _blame_both_orders(texts, seen, at, bool(month_first))
+    _blame_weekdays(local, weekdays, seen, at)
+    return local, ()
 
 
-def _formats(month_first: bool) -> tuple[str, ...]:
-    first, second = ("%m", "%d") if month_first else ("%d", "%m")
-    days = (f"{first}/{second}/%Y", f"{first}/{second}/%y", "%Y/%m/%d")
-    return tuple(day + time for day in days for time in _TIMES) + tuple(
-        day + time for day in _WORDED for time in _TIMES
-    )
+def _differ(read: Callable[[bool], pd.Series]) -> bool:
+    """Whether the order matters: `05/05/2025` is the same either way."""
+    return not read(False).equals(read(True))
 
 
-def _by_formats(texts: pd.Series, month_first: bool) -> pd.Series:
-    """Local times; the usual way of writing goes first, turned round to year, month, day."""
-    local = pd.Series(pd.NaT, index=texts.index, dtype="datetime64[us]")
-    padded = texts.str.fullmatch(_PADDED)
-    if bool(padded.any()):
-        turned = r"\3-\1-\2" if month_first else r"\3-\2-\1"
-        year_first = texts[padded].str.replace(r"^(\d\d)/(\d\d)/(\d{4})", turned, regex=True)
-        local[padded] = _iso(year_first)
-    worded = local.isna() & texts.str.contains("[A-Za-z]", regex=True)
-    if bool(worded.any()):
-        texts = texts.where(~worded, texts.str.replace(r"(?<=\w)[\-,]+ ?|, ", " ", regex=True))
-    for form in _formats(month_first):
-        left = local.isna() & ~padded
-        if not left.any():
-            break
-        read = pd.to_datetime(texts[left], format=form, errors="coerce")
-        local[left] = read.astype("datetime64[us]")
-    return local
+def _blame_weekdays(local: pd.Series, weekdays: np.ndarray, seen: Distinct, at: np.ndarray) -> None:
+    """A day of the week that is not the day's own: one of the two is wrong."""
+    off = (weekdays >= 0) & local.notna().to_numpy() & (local.dt.day_of_week.to_numpy() != weekdays)
+    for one in np.flatnonzero(off):
+        when = local.iloc[one]
+        seen.blame(
+            int(at[one]),
+            f"names another day of the week than {when:%Y-%m-%d}, a {when:%A}",
+            "Correct the one that is wrong.",
+        )
 
 
-def _blame_both_orders(
-    texts: pd.Series, seen: Distinct, at: np.ndarray, month_first: bool, local: pd.Series
-) -> None:
+def _blame_both_orders(texts: pd.Series, seen: Distinct, at: np.ndarray, month_first: bool) -> None:
     """Both orders in one column: the few are listed, and with them all that fit either order."""
-    parts = texts.str.extract(_SLASHED)
+    parts = texts.str.extract(f"^{SLASHED}$")
     first, second = (pd.to_numeric(parts[i], errors="coerce").to_numpy() for i in (0, 1))
     strayed = (first > 12) if month_first else (second > 12)
     usual = "month" if month_first else "day"
@@ -181,18 +230,6 @@ def _blame_both_orders(
     )
     both = (first <= 12) & (second <= 12) & (first != second)
     seen.blame(at[both], "may be day first or month first, and the column has both", mend)
-
-
-def _undecided(column: Column, seen: Distinct, at: np.ndarray, figures: np.ndarray) -> Finding:
-    sample = seen.texts.iloc[at[np.flatnonzero(figures)[0]]]
-    return finding(
-        [-1],
-        column.name,
-        [sample],
-        "and all other dates of this column fit day first and month first; read as day first",
-        "If the month stands first, say so once for files of this kind.",
-        "warning",
-    )
 
 
 def _check_years(local: pd.Series, seen: Distinct) -> None:
@@ -213,16 +250,17 @@ def _localized(local: pd.Series, zone: str, seen: Distinct) -> tuple[pd.Series, 
     return first.dt.tz_convert("UTC"), (first.notna() & sure.isna()).to_numpy()
 
 
-def _with_offset(utc: pd.Series, seen: Distinct, fixed: np.ndarray) -> pd.Series:
-    read = pd.to_datetime(seen.texts[fixed], errors="coerce", utc=True, format="ISO8601")
-    seen.blame(
-        np.flatnonzero(fixed)[read.isna().to_numpy()],
-        "is no moment that can be read",
-        "Write it like 2025-03-14 08:00+01:00.",
-    )
-    result = utc.copy()
-    result[fixed] = read.astype("datetime64[us, UTC]")
-    return result
+def _with_offset(local: pd.Series, texts: pd.Series) -> pd.Series:
+    """UTC of times that carry their offset or the name of their zone."""
+    offsets = texts.str.extract(_OFFSET_AT_END)[0].map(_minutes)
+    return (local - pd.to_timedelta(offsets, unit="min")).dt.tz_localize("UTC").dt.as_unit("us")
+
+
+def _minutes(offset: str) -> int:
+    if offset in _HOURS_OF:
+        return 60 * _HOURS_OF[offset]
+    sign = -1 if offset.startswith("-") else 1
+    return sign * (int(offset[1:3]) * 60 + int(offset[-2:]))
 
 
 def _settle_repeated_hour(
@@ -232,6 +270,7 @@ def _settle_repeated_hour(
     coded: Coded,
     column: Column,
     hints: Hints,
+    zone: str,
 ) -> tuple[pd.Series, tuple[Finding, ...]]:
     """Second occurrence from where the clock runs back in a group; rows in no order: a fault.
 
@@ -249,7 +288,7 @@ def _settle_repeated_hour(
         kept = later if len(turned) else guessed
         (kept if ordered else lost).extend(of_group[turned if ordered and len(turned) else at])
     result = utc.copy()
-    result.iloc[later] = _second_occurrence(clock[later], hints.time_zone)
+    result.iloc[later] = _second_occurrence(clock[later], zone)
     result.iloc[lost] = pd.NaT
     texts = coded.spread(coded.texts)
     doubts = (

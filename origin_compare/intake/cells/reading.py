@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 import numpy as np
 import pandas as pd
 
 from origin_compare.intake.findings import Finding, finding
+from origin_compare.intake.open_points import OpenPoint
 from origin_compare.sheets.catalogue import Column
 
 MISSING_WORDS = frozenset(
@@ -24,15 +26,22 @@ class Hints:
     """What the file tells about a column beyond its cells.
 
     `unit`: of the header; `decimal_comma`: how the file writes figures, None if nothing tells;
-    `month_first`: the order of dates, None if nothing tells; `time_zone`: the site's clock;
-    `groups`: per row a number that says which rows follow one another in time (a batch).
+    `month_first`: the order of dates, None if nothing tells; `time_zone`: the site's clock,
+    and `zone_stated` whether anybody said so;
+    `groups`: per row a number that says which rows follow one another in time (a batch);
+    `header`: as written; `answers`: what was said to open points, by their keys; `spellings`:
+    what the column is called, plain.
     """
 
     unit: str = ""
     decimal_comma: bool | None = None
     month_first: bool | None = None
     time_zone: str = "UTC"
+    zone_stated: bool = True
     groups: np.ndarray | None = None
+    header: str = ""
+    answers: Mapping[str, str] = field(default_factory=dict)
+    spellings: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -93,13 +102,26 @@ class Distinct:
 
 @dataclass(frozen=True)
 class Parsed:
-    """A column read: `values` (missing where empty or faulty) and what was found."""
+    """A column read: `values` (missing where empty or faulty) and what was found.
+
+    `open_points`: what the column leaves open; `remarks`: per row what stood beside the figure
+    ("" where nothing), None if nothing did; `beside`: further columns that the cells told.
+    """
 
     values: pd.Series
     findings: tuple[Finding, ...] = ()
+    open_points: tuple[OpenPoint, ...] = ()
+    remarks: pd.Series | None = None
+    beside: Mapping[str, pd.Series] = field(default_factory=dict)
 
 
-def parsed(column: str, seen: Distinct, values: pd.Series) -> Parsed:
+def parsed(
+    column: str,
+    seen: Distinct,
+    values: pd.Series,
+    open_points: tuple[OpenPoint, ...] = (),
+    remarks: np.ndarray | None = None,
+) -> Parsed:
     """Values of the distinct texts spread over the rows, with the verdicts as findings."""
     findings = []
     for weight, mask in (("fault", seen.faulty), ("warning", seen.warning)):
@@ -110,7 +132,9 @@ def parsed(column: str, seen: Distinct, values: pd.Series) -> Parsed:
             findings.append(
                 finding(at, column, texts[which], seen.wrong[which], seen.mend[which], weight)  # type: ignore[arg-type]
             )
-    return Parsed(seen.coded.spread(values), tuple(findings))
+    noted = remarks is not None and bool((remarks != "").any())
+    told = seen.coded.spread(pd.Series(remarks, dtype="str")) if noted else None
+    return Parsed(seen.coded.spread(values), tuple(findings), open_points, told)
 
 
 def parse_text(coded: Coded, column: Column) -> Parsed:
