@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.house import HouseRules
+from origin_compare.intake.attributes import attribute_name
 from origin_compare.intake.cells.clock_times import as_clock, as_day
 from origin_compare.intake.cells.date_order import order_evidence
 from origin_compare.intake.cells.decimal_signs import comma_evidence
@@ -33,7 +34,7 @@ from origin_compare.intake.findings import Finding, finding, mending
 from origin_compare.intake.headers import column_spellings
 from origin_compare.intake.open_points import COMMA, DECIMALS, OpenPoint, told_apart
 from origin_compare.intake.raw_table import MEND_HEADER, RawTable
-from origin_compare.intake.recognise import Guess, Mapped, attribute_name
+from origin_compare.intake.recognise import Guess, Mapped
 from origin_compare.sheets.catalogue import Column, Sheet
 
 PROVENANCE = ("_file", "_tab", "_row")

@@ -7,6 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
+from origin_compare.intake.attributes import (
+    attribute_name,
+    attributes_among,
+    attributes_asked,
+)
 from origin_compare.intake.cells.day_and_time import (
     FIGURE,
     Mapped,
@@ -19,6 +24,7 @@ from origin_compare.intake.header_units import header_unit
 from origin_compare.intake.headers import column_spellings, columns_for, plain
 from origin_compare.intake.open_points import OpenPoint
 from origin_compare.intake.raw_table import MEND_HEADER, RawTable
+from origin_compare.intake.thin_match import twins_left_out, with_doubt
 from origin_compare.sheets.bases import BASIS_OF
 from origin_compare.sheets.catalogue import AS_IS, SHEETS, Column, Sheet
 from origin_compare.sheets.units import split_unit
@@ -111,13 +117,13 @@ def guess_sheet(raw: RawTable, maps: Iterable[HeaderMap] = ()) -> Verdict:
     """Which sheet `raw` is: by a remembered map, else by its headers; names only settle ties."""
     remembered = [match for match in (_by_map(raw, one) for one in maps) if match is not None]
     if remembered:
-        return _settle(raw, remembered)
+        verdict = _settle(raw, remembered, by_plan=True)
+        asked = verdict.guess and twins_left_out(raw, verdict.guess)
+        if verdict.guess and asked:
+            points = (*verdict.guess.open_points, asked)
+            return replace(verdict, guess=replace(verdict.guess, open_points=points))
+        return verdict
     return _settle(raw, [_by_headers(raw, sheet) for sheet in SHEETS.values()])
-
-
-def attribute_name(header: str) -> str:
-    """An attribute's name as all sheets write it: lower case, single blanks."""
-    return " ".join(header.replace("_", " ").casefold().split())
 
 
 def _by_map(raw: RawTable, remembered: HeaderMap) -> Guess | None:
@@ -148,17 +154,22 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     taken = {one.column.name for one in guess.mapped}
     if not {"assessor_id", "batch_id"} <= taken or "score" in taken:
         return guess
-    attributes = tuple(
-        (at, attribute_name(header))
+    figures = [
+        at
         for at, header in enumerate(raw.headers)
         if header in guess.unknown and holds(raw, at, FIGURE)
-    )
-    if not attributes:
+    ]
+    found = attributes_among(raw, figures)
+    if not found.columns:
         return guess
-    melted = {raw.headers[at] for at, _ in attributes}
+    melted = {raw.headers[at] for at, _ in found.columns}
+    asked = attributes_asked([name for _, name in found.columns], found.left_out)
+    scale = {"scale": found.scale} if found.scale and "scale" not in taken else {}
     return replace(
         guess,
-        attributes=attributes,
+        attributes=found.columns,
+        constants={**scale, **guess.constants},
+        open_points=(*guess.open_points, asked),
         unknown=tuple(header for header in guess.unknown if header not in melted),
         missing=tuple(name for name in guess.missing if name not in ("attribute", "score")),
     )
@@ -296,7 +307,7 @@ def _missing(sheet: Sheet, taken: set[str], wide: bool) -> tuple[str, ...]:
     return tuple(lacking)
 
 
-def _settle(raw: RawTable, guesses: Sequence[Guess]) -> Verdict:
+def _settle(raw: RawTable, guesses: Sequence[Guess], by_plan: bool = False) -> Verdict:
     ranked = sorted(guesses, key=lambda guess: guess.weight, reverse=True)
     fitting = [guess for guess in ranked if guess.fits]
     best = [guess for guess in fitting if guess.weight == fitting[0].weight]
@@ -304,7 +315,9 @@ def _settle(raw: RawTable, guesses: Sequence[Guess]) -> Verdict:
         named = [guess for guess in best if _named(raw, guess.sheet.name)]
         best = named if len(named) == 1 else best
     if len(best) == 1:
-        return Verdict(best[0])
+        others = [guess for guess in ranked if guess is not best[0]]
+        sure = by_plan or _named(raw, best[0].sheet.name)
+        return Verdict(best[0] if sure else with_doubt(best[0], others))
     if best:
         names = " and ".join(guess.sheet.name for guess in best)
         return Verdict(

@@ -52,13 +52,13 @@ def test_a_dry_header_is_read() -> None:
 
 
 def test_another_quantity_in_a_column_is_named_for_what_it_is() -> None:
-    told = [str(one) for one in lots("grain n", "10.1").faults if one.weight == "fault"]
+    told = [str(one) for one in lots("grain n", "10.1").faults if one.is_to_mend]
     assert told == [
         "lots.csv row 2, grain_n_pct_dm: 10.1 is outside 0.5 to 4. Protein? 10.1 % protein is 1.62 "
         "% nitrogen. Write that, or put protein into a column of its own."
     ]
     malt = plan({"malts.csv": "malt_id,lot_id,extract\nM1,L1,305\n"})
-    assert [str(one) for one in malt.faults if one.weight == "fault"] == [
+    assert [str(one) for one in malt.faults if one.is_to_mend] == [
         "malts.csv row 2, extract_pct_dm: 305 is outside 50 to 95. In L°/kg? 305 L°/kg is about "
         "79.0 %. Write that, or put L°/kg into a column of its own."
     ]
@@ -71,10 +71,10 @@ def gravities(*cells: str):
 
 def test_a_specific_gravity_among_degrees_plato_is_listed() -> None:
     told = gravities("15.9", "14.2", "1.0452", "1045.2", "1.2")
-    assert [str(one) for one in told.faults if one.weight == "fault"] == [
+    assert [str(one) for one in told.faults if one.is_to_mend] == [
         f"readings.csv row {row}, sg: {cell} is on another scale than the rest of the column (°P). "
         "If it is the same reading, write 11.24."
         for row, cell in ((4, "1.0452"), (5, "1045.2"))
     ]
     fine = gravities("15.902", "14.215", "1.045", "-1.2")
-    assert [one for one in fine.faults if one.weight == "fault"] == []
+    assert [one for one in fine.faults if one.is_to_mend] == []

@@ -57,11 +57,11 @@ def test_sheets_come_after_those_they_point_to() -> None:
 
 
 def test_provenance_keeps_file_row_and_raw_text() -> None:
-    planned = plan({**SEASON, "readings.csv": "Batch;Time;SG\nB1;01/03/2025 16:00;1,0500\n"})
+    planned = plan({**SEASON, "readings.csv": "Batch;Time;SG\nB1;01.03.2025 16:00;1,0500\n"})
     row = planned.sheets["readings"].iloc[0]
     assert (row["_file"], row["_row"]) == ("readings.csv", 2)
     written = planned.raw_texts(planned.sheets["readings"]).iloc[0]
-    assert written == '{"Batch": "B1", "Time": "01/03/2025 16:00", "SG": "1,0500"}'
+    assert written == '{"Batch": "B1", "Time": "01.03.2025 16:00", "SG": "1,0500"}'
 
 
 def test_a_link_that_leads_nowhere_sets_its_row_aside() -> None:
@@ -229,18 +229,48 @@ def test_a_batch_is_not_distilled_before_it_is_pitched() -> None:
 
 
 def test_rows_set_aside_can_be_mended_and_read_back() -> None:
-    bad = SEASON["readings.csv"].replace("4.6", "46")
+    bad = SEASON["readings.csv"].replace("2025-03-02 00:00", "2025-03-32 00:00")
     planned = plan({**SEASON, "readings.csv": bad})
     aside = planned.set_aside["readings.csv"]
     assert list(aside.columns) == ["batch_id", "read_at", "sg", "ph", "temp_c", "what to mend"]
     assert aside["what to mend"].tolist() == [
-        "ph: 46 is outside 2.5 to 7.0. A decimal point lost? Write 4.6."
+        "read_at: 2025-03-32 00:00 is no moment that can be read. Write it like 14/03/2025 08:00."
     ]
     assert aside.index.tolist() == [3]
-    mended = safe_csv(aside).replace(b",46,", b",4.6,")
+    mended = safe_csv(aside).replace(b"2025-03-32", b"2025-03-02")
     again = plan({**SEASON, "readings.csv": mended})
     assert again.is_clean and said(again, "warning") == []
     assert again.sheets["readings"]["ph"].tolist() == [4.6]
+
+
+def test_a_bad_cell_is_set_aside_and_its_row_goes_in() -> None:
+    planned = plan({**SEASON, "readings.csv": SEASON["readings.csv"].replace("4.6", "46")})
+    assert said(planned) == [
+        "readings.csv row 3, ph: 46 is outside 2.5 to 7.0. A decimal point lost? Write 4.6."
+    ]
+    readings = planned.sheets["readings"]
+    assert readings["ph"].isna().tolist() == [False, True, False]
+    assert readings["sg"].tolist() == [1.05, 1.031, 1.052]
+    assert "1 cell is set aside; its row goes in without." in planned.sentence()
+    assert not planned.is_clean and balanced(planned)
+
+
+def test_a_row_left_without_any_figure_is_set_aside() -> None:
+    text = "batch_id,read_at,ph\nB1,2025-03-01 16:00,46\nB1,2025-03-02 00:00,4.6\n"
+    planned = plan({**SEASON, "readings.csv": text})
+    assert planned.sheets["readings"]["ph"].tolist() == [4.6]
+    assert planned.set_aside["readings.csv"].index.tolist() == [2]
+
+
+def test_marks_and_limits_are_kept_as_remarks() -> None:
+    text = (
+        "batch_id,read_at,sg,ph,note\n"
+        "B1,2025-03-01 16:00,1050.5*,5.1,\nB1,2025-03-02 00:00,~1031,<4.5,cold\n"
+    )
+    readings = plan({**SEASON, "readings.csv": text}).sheets["readings"]
+    assert readings["sg"].tolist() == [1.0505, 1.031]
+    assert readings["note"].tolist() == ["sg: 1050.5*", "cold; sg: ~1031; ph: <4.5"]
+    assert readings["ph"].isna().tolist() == [False, True]
 
 
 def test_a_control_sample_need_not_be_a_batch() -> None:

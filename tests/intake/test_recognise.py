@@ -264,3 +264,54 @@ def test_what_cannot_come_before_is_a_fault() -> None:
         "spirits.csv row 2, cut_off_abv_pct: 74 is above cut_on_abv_pct (60). One of the two is "
         "wrong: check both."
     ]
+
+
+PANEL = (
+    "Tasting,Assessor,Sample,Booth,Cereal (0-10),Fruity (0-10),Oily (0-10),Score sum\n"
+    "T1,A1,B1,3,4,5,1,10\nT1,A2,B1,4,3,6,2,11\nT1,A3,B1,5,2,7,1,10\n"
+)
+
+
+def test_totals_and_booths_are_no_attributes_and_the_rest_are_shown() -> None:
+    verdict = guess_sheet(read_tables("panel.csv", PANEL.encode())[0])
+    assert verdict.guess is not None
+    assert [name for _, name in verdict.guess.attributes] == ["cereal", "fruity", "oily"]
+    assert verdict.guess.constants["scale"] == "0-10"
+    assert set(verdict.guess.unknown) == {"Booth", "Score sum"}
+    (asked,) = verdict.guess.open_points
+    assert not asked.holds
+    assert str(asked) == (
+        "Are cereal, fruity and oily the attributes that were scored? They are the columns of "
+        "figures that nothing else explains. Not taken for attributes: Booth and Score sum. "
+        "Likeliest: yes."
+    )
+
+
+def test_a_thin_match_is_asked_about_with_its_evidence() -> None:
+    text = (
+        "Batch,Date,Moisture,Extract,Friability,FAN,SNR,DP\n"
+        "4471,2025-03-01,4.2,81.2,88,180,40,70\n4472,2025-03-02,4.3,81.0,87,182,41,71\n"
+    )
+    planned = plan({"analyses.csv": text})
+    assert planned.sheets["spirits"].empty
+    (told,) = said(planned)
+    assert "is this table spirits" in told
+    assert (
+        "2 of its 8 headers are columns of spirits (Batch and Date). 6 are columns of malts" in told
+    )
+    named = HeaderMap("spirits", {"Batch": "batch_id", "Date": "distilled_on"})
+    answered = plan({"analyses.csv": text}, maps=[named])
+    assert len(answered.sheets["spirits"]) == 2
+
+
+def test_a_second_malt_left_out_is_not_lost_unsaid() -> None:
+    text = "Batch,Malt 1,kg 1,Malt 2,kg 2\nB1,M1,5000,M2,4000\n"
+    columns = {"Batch": "batch_id", "Malt 1": "malt_id", "kg 1": "grist_kg"}
+    ignored = {"Malt 2": "ignore", "kg 2": "ignore"}
+    planned = plan({"mashes.csv": text}, maps=[HeaderMap("mashes", {**columns, **ignored})])
+    assert planned.sheets["mashes"].empty
+    assert "malt 2 and kg 2 are left out" in said(planned)[0]
+    agreed = HeaderMap(
+        "mashes", {**columns, **ignored}, answers={"repeated columns": "leave them out"}
+    )
+    assert len(plan({"mashes.csv": text}, maps=[agreed]).sheets["mashes"]) == 1
