@@ -102,7 +102,7 @@ class HouseRules:
     plausible: Mapping[tuple[str, str], Window] = field(default_factory=dict)
     feints_kept_apart: str = "not stated"
     scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    zone_stated: bool = False
+    zone_stated: bool = field(default=False, compare=False)
 
     def __post_init__(self) -> None:
         _check_zone(self.time_zone)

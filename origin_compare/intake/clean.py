@@ -14,7 +14,7 @@ from origin_compare.intake.attributes import attribute_name
 from origin_compare.intake.cells.clock_times import as_clock, as_day
 from origin_compare.intake.cells.date_order import order_evidence
 from origin_compare.intake.cells.decimal_signs import comma_evidence
-from origin_compare.intake.cells.gravity import parse_gravity
+from origin_compare.intake.cells.gravities import parse_gravity
 from origin_compare.intake.cells.moments import parse_dates, parse_moments
 from origin_compare.intake.cells.numbers import parse_figures
 from origin_compare.intake.cells.reading import (

@@ -106,7 +106,9 @@ def test_nothing_right_of_the_header_is_cut_off(row: str) -> None:
         f"growers.csv row 2: {row[3:]} stands right of the only header. A decimal comma "
         "in a file separated by commas? Put the cell in quotation marks, or separate by semicolons."
     ]
-    assert planned.sheets["growers"]["grower_id"].tolist() == ["G2"]
+    growers = planned.sheets["growers"]
+    assert growers["grower_id"].tolist() == ["G1", "G2", "G3"]
+    assert growers["grows_since"].isna().tolist() == [True, False, True]
 
 
 def test_a_units_row_joins_the_header() -> None:

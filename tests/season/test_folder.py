@@ -12,7 +12,7 @@ from origin_compare.house import default_rules
 from origin_compare.intake.recognise import HeaderMap
 from origin_compare.season.folder import folder_maps
 
-LOG = "RUN,AT,D.PV\nB1,07/11/2024 16:00,1.0500\nB1,08/11/2024 00:00,1.0410\n"
+LOG = "RUN,AT,D.PV\nB1,07.11.2024 16:00,1.0500\nB1,08.11.2024 00:00,1.0410\n"
 BATCHES = "batch_id,pitched_at\nB1,2024-11-07 08:00\n"
 HEADERS = '[[map]]\nsheet = "readings"\n[map.headers]\nRUN = "batch_id"\nAT = "read_at"\n'
 

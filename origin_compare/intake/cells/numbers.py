@@ -92,7 +92,7 @@ def blame_below(seen: Distinct, written_: Written) -> None:
         seen.blame(
             int(at),
             f"is below a limit of {written_.figures.iloc[at]}, so there is no figure",
-            "Nothing to mend: the cell stays empty, never 0, and the limit is kept as a remark.",
+            "Nothing to mend: it is no 0, and the limit is kept as a remark where there is a note.",
         )
 
 
@@ -131,7 +131,7 @@ def _clocks_as_hours(written_: Written) -> Written:
         return written_
     figures, units = written_.figures.copy(), written_.units.copy()
     for at in np.flatnonzero(clocks):
-        figures.iloc[at] = _CLOCK.sub(_hours, figures.iloc[at] + units[at])
+        figures.iloc[int(at)] = _CLOCK.sub(_hours, figures.iloc[at] + units[at])
         units[at] = ""
     return Written(figures, units, written_.marks, written_.below)
 

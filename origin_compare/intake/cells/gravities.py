@@ -90,7 +90,7 @@ def _pairs(
         figures.iloc[at] = [str(one) for one in two["first"].iloc[at]]
         return written_, second, ()
     for one in at:
-        figures.iloc[one] = f"{(first[one] + _ending(first[one], second[one])) / 2:.10g}"
+        figures.iloc[int(one)] = f"{(first[one] + _ending(first[one], second[one])) / 2:.10g}"
         marks[one] = seen.texts.iloc[one]
     return written_, None, ()
 
