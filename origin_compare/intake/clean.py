@@ -15,6 +15,7 @@ from origin_compare.intake.cells.clock_times import as_clock, as_day
 from origin_compare.intake.cells.date_order import order_evidence
 from origin_compare.intake.cells.decimal_signs import comma_evidence
 from origin_compare.intake.cells.gravities import parse_gravity
+from origin_compare.intake.cells.hydrometer import corrected, hydrometer_asked
 from origin_compare.intake.cells.moments import parse_dates, parse_moments
 from origin_compare.intake.cells.numbers import parse_figures
 from origin_compare.intake.cells.reading import (
@@ -170,7 +171,29 @@ def _columns(
             findings.extend(marks_told(column.name, read))
     for name, values in beside.items():
         columns[name] = columns[name].fillna(values)
+    if "sg" in given:
+        _read_warm(raw, given["sg"].header, columns, shared, findings, asked, remarks)
     return with_remarks(columns, remarks), findings, tuple(asked)
+
+
+def _read_warm(
+    raw: RawTable,
+    header: str,
+    columns: dict[str, pd.Series],
+    shared: Hints,
+    findings: list[Finding],
+    asked: list[OpenPoint],
+    remarks: list[tuple[str, pd.Series]],
+) -> None:
+    """Correct a hydrometer's readings where that was said, or ask whether to."""
+    point = hydrometer_asked(raw, header, shared)
+    done = corrected(raw, header, columns, shared)
+    if point is not None:
+        asked.append(point)
+    if done is not None:
+        columns["sg"] = done.sg
+        findings.extend(done.findings)
+        remarks.append((header, done.remarks))
 
 
 def _hints_of(shared: Hints, column: Column, one: Mapped | None, groups: np.ndarray) -> Hints:

@@ -69,8 +69,8 @@ def test_numbers(cells: list[str], values: list[object]) -> None:
         ),
         (
             "<3.5",
-            "<3.5 is below a limit of 3.5, so there is no figure. Nothing to mend: it is no 0, and the "
-            "limit is kept as a remark where there is a note.",
+            "<3.5 is below a limit of 3.5, so there is no figure. Nothing to mend: it is no 0, and "
+            "the limit is kept as a remark where there is a note.",
         ),
         (
             "tr",

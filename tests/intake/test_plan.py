@@ -8,6 +8,8 @@ import pytest
 from origin_compare.answers import Answer
 from origin_compare.errors import RefusedFile
 from origin_compare.intake.plan import plan_intake, sheets_in_order
+from origin_compare.intake.recognise import HeaderMap
+from origin_compare.measures import sg_at_20c
 from origin_compare.reports.exports import safe_csv
 from origin_compare.sheets.catalogue import SHEETS
 from tests.intake.helpers import SEASON, balanced, plan, rules, said
@@ -319,3 +321,24 @@ def test_the_account_is_one_row_per_table() -> None:
     }
     assert planned.offers[0].headers == ("foo", "bar")
     assert isinstance(planned.fault_table(), pd.DataFrame)
+
+
+def test_a_hydrometer_read_warm_is_corrected_when_told_so_and_both_are_kept() -> None:
+    text = (
+        "batch_id,Hours,Gravity uncorrected,Temp,Sample temp (°F)\n"
+        "B1,8,1.0500,24,86\nB1,16,1.0310,25,\n"
+    )
+    columns = {"batch_id": "batch_id", "Hours": "hours", "Temp": "temp_c"}
+    columns |= {"Gravity uncorrected": "sg", "Sample temp (°F)": "ignore"}
+    files = {**SEASON, "r.csv": text, "readings.csv": ""}
+    held = plan(files, maps=[HeaderMap("readings", columns)])
+    assert held.sheets["readings"].empty
+    assert any("be corrected to 20 °C" in one for one in said(held))
+    answers = {"hydrometer": "correct it, the hydrometer is calibrated at 20 °C"}
+    told = HeaderMap("readings", columns, answers=answers)
+    planned = plan(files, maps=[told])
+    readings = planned.sheets["readings"]
+    assert readings["sg"].iloc[0] == pytest.approx(float(sg_at_20c(1.05, 30.0)))
+    assert readings["note"].iloc[0] == "Gravity uncorrected: as read 1.0500 at 30 °C"
+    assert readings["sg"].isna().tolist() == [False, True]
+    assert any("cannot be corrected to 20 °C" in one for one in said(planned))
