@@ -31,7 +31,7 @@ from origin_compare.intake.cells.remarks import marks_told, with_remarks
 from origin_compare.intake.checks.cell_or_row import cell_or_row
 from origin_compare.intake.checks.one_row import out_of_order, score_range
 from origin_compare.intake.checks.plausible import unusual
-from origin_compare.intake.findings import Finding, finding, mending
+from origin_compare.intake.findings import EMPTY, Finding, finding, mending
 from origin_compare.intake.headers import column_spellings
 from origin_compare.intake.open_points import COMMA, DECIMALS, OpenPoint, told_apart
 from origin_compare.intake.raw_table import MEND_HEADER, RawTable
@@ -299,7 +299,7 @@ def _needed(
         if len(at):
             says = column.says.split(",")[0]
             mend = f"Every row of {guess.sheet.name} needs its {says}."
-            findings.append(finding(at, column.name, "", "is empty", mend))
+            findings.append(finding(at, column.name, "", EMPTY, mend))
     return findings
 
 

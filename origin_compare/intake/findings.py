@@ -14,6 +14,12 @@ MOST_LISTED = 200
 """Faults of one kind listed one by one; the rest are counted, and all stand beside their rows."""
 
 
+SAME_TOLD = 5
+"""More rows than this with the same empty cell are told in one sentence."""
+
+EMPTY = "is empty"
+
+
 @dataclass(frozen=True)
 class Finding:
     """One kind of fault or warning at one or many rows of a table.
@@ -61,6 +67,9 @@ def told(
     """The findings as faults in row order per finding; past `most` of one kind they are counted."""
     faults: list[Fault] = []
     for one in findings:
+        if _says_one_thing(one):
+            faults.append(_all_at_once(one, label, sheet, rows))
+            continue
         faults.extend(
             Fault(
                 label,
@@ -101,6 +110,20 @@ def short(value: str, most: int = 60) -> str:
     """The cell's text on one line, cut where a message would become a page."""
     line = " ".join(str(value).split())
     return line if len(line) <= most else line[: most - 3] + "..."
+
+
+def _says_one_thing(one: Finding) -> bool:
+    """Whether many rows have the same empty cell: one sentence says it for all."""
+    return len(one.at) > SAME_TOLD and not any(one.values) and len(set(one.wrong)) == 1
+
+
+def _all_at_once(one: Finding, label: str, sheet: str, rows: np.ndarray) -> Fault:
+    first, last = (int(rows[one.at[end]]) for end in (0, -1))
+    wrong = f"{one.wrong[0]} here and in {len(one.at) - 1:,} more rows down to row {last}"
+    mend = one.mend[0]
+    if one.wrong[0] == EMPTY:
+        mend = f"{mend} Where an empty cell means the same as above, fill the column down."
+    return Fault(label, sheet, first, one.column, "", wrong, mend, one.weight)
 
 
 def _counted(one: Finding, more: int, label: str, sheet: str) -> Fault:

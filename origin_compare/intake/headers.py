@@ -14,6 +14,9 @@ from origin_compare.sheets.units import split_unit, unit_words
 HEADER_WITHIN = 30
 """A header is looked for among this many first rows; above it stand titles and blank rows."""
 
+_NO_UNIT = frozenset({"-", "–", "—"})
+"""What stands in a row of units under a column that has none."""
+
 _NUMBER = re.compile(r"[+-]?[\d.,:/\s-]*\d[\d.,:/\s-]*%?")
 
 
@@ -81,10 +84,10 @@ def find_header(records: Sequence[Sequence[str]]) -> int | None:
 
 def units_row(headers: Sequence[str], record: Sequence[str]) -> tuple[str, ...] | None:
     """Headers with the units of the row beneath joined in, None if that row holds other things."""
-    filled = [cell.strip() for cell in record if cell.strip()]
-    if not filled or not all(unit_words(cell) for cell in filled):
+    cells = ["" if cell.strip() in _NO_UNIT else cell.strip() for cell in record]
+    if not any(cells) or not all(unit_words(cell) for cell in cells if cell):
         return None
-    cells = [cell.strip() for cell in record] + [""] * len(headers)
+    cells += [""] * len(headers)
     return tuple(
         f"{header} ({cell})" if cell and not split_unit(header)[1] else header
         for header, cell in zip(headers, cells, strict=False)

@@ -330,8 +330,10 @@ def _settle(raw: RawTable, guesses: Sequence[Guess], by_plan: bool = False) -> V
 
 
 def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
-    named = [guess for guess in ranked if _named(raw, guess.sheet.name)]
     near = [guess for guess in ranked if guess.weight]
+    most = near[0].weight if near else 0
+    # the name of a file breaks ties; it does not outweigh what its headers say
+    named = [guess for guess in ranked if guess.weight == most and _named(raw, guess.sheet.name)]
     candidates = _unique(named + near)
     if not candidates:
         return Verdict(
@@ -342,7 +344,7 @@ def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
         )
     first = candidates[0]
     if first.doubled:
-        pair = " and ".join(first.doubled[0])
+        pair = _told_apart(raw, first.doubled[0])
         wrong = f"looks like {first.sheet.name}, but {pair} both stand for the same column"
         return Verdict(None, candidates, wrong, "Rename one of them, or map it to be left out.")
     lacking = ", ".join(first.missing) or "anything beside its key"
@@ -355,6 +357,14 @@ def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
         f"looks like {first.sheet.name}, but has no {lacking}{refused}",
         "Add the column, or map the header that stands for it once.",
     )
+
+
+def _told_apart(raw: RawTable, headers: Sequence[str]) -> str:
+    """Headers of one meaning; those that read alike by the places they stand at."""
+    if len(set(headers)) == len(headers):
+        return " and ".join(headers)
+    places = [str(at + 1) for at, header in enumerate(raw.headers) if header in headers]
+    return f"columns {' and '.join(places)}, headed {headers[0]},"
 
 
 def _unique(guesses: Sequence[Guess]) -> tuple[Guess, ...]:

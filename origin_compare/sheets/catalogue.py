@@ -399,7 +399,9 @@ READINGS = Sheet(
             "age h",
             "hours since pitch",
         ),
-        _gravity("sg", "gravity", "gravity", "sg", "specific gravity", "present gravity"),
+        _gravity(
+            "sg", "gravity", "gravity", "sg", "specific gravity", "present gravity", "hydrometer"
+        ),
         _number("ph", "pH", 2.5, 7.0, "ph", "ph value"),
         _temp("temp_c", "temperature, °C", -5, 60, "temp", "temperature", "wash temp", "t"),
         _number("cooling_pct", "cooling valve, % open", 0, 100, "cooling", "cooling %", "valve"),

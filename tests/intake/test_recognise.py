@@ -315,3 +315,36 @@ def test_a_second_malt_left_out_is_not_lost_unsaid() -> None:
         "mashes", {**columns, **ignored}, answers={"repeated columns": "leave them out"}
     )
     assert len(plan({"mashes.csv": text}, maps=[agreed]).sheets["mashes"]) == 1
+
+
+def test_what_headers_say_outweighs_the_name_of_the_file() -> None:
+    text = "Batch,Gravity,Temp,pH\nB1,1.050,21,5.1\n"
+    verdict = guess_sheet(read_tables("Fermentation log.csv", text.encode())[0])
+    assert verdict.guess is None
+    assert verdict.wrong == "looks like readings, but has no read_at or hours"
+
+
+def test_two_columns_that_read_alike_are_told_by_their_places() -> None:
+    text = "Batch,Compound,g/hL aa,g/hL aa\nB1,ethyl acetate,24,25\n"
+    verdict = guess_sheet(read_tables("lab.csv", text.encode())[0])
+    assert verdict.wrong == (
+        "looks like congeners, but columns 3 and 4, headed g/hL aa, both stand for the same column"
+    )
+
+
+def test_a_row_of_units_may_have_a_dash_where_there_is_none() -> None:
+    text = "Batch,Hours,Gravity,Temperature,pH\n,,°,°F,-\nB1,8,58.9,72.9,5.25\n"
+    readings = plan({"r.csv": text}).sheets["readings"]
+    assert readings["sg"].tolist() == [pytest.approx(1.0589)]
+    assert readings["temp_c"].tolist() == [pytest.approx(22.7222, abs=1e-4)]
+
+
+def test_one_sentence_says_that_a_column_is_to_be_filled_down() -> None:
+    rows = "".join(f",2025-03-01 {hour:02d}:00,1.05\n" for hour in range(9, 20))
+    planned = plan({"r.csv": f"batch_id,read_at,sg\nB1,2025-03-01 08:00,1.06\n{rows}"})
+    assert said(planned) == [
+        "r.csv row 3, batch_id: is empty here and in 10 more rows down to row 13. Every row of "
+        "readings needs its batch number. Where an empty cell means the same as above, fill the "
+        "column down."
+    ]
+    assert len(planned.set_aside["r.csv"]) == 11
