@@ -243,14 +243,8 @@ class Questions:
         """What can we honestly tell this grower?"""
         from origin_compare.growers import grower_letter
 
-        return grower_letter(
-            self.season,
-            self.batches,
-            self.profile_if_tasted(),
-            grower_id,
-            year,
-            self.season.rules.smallest_group,
-        )
+        profile = self.profile_if_tasted()
+        return grower_letter(self.season, self.batches, profile, grower_id, year)
 
     def chain(self, batch_id: str) -> ChainView:
         """Which grain is in this batch?"""

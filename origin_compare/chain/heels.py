@@ -39,6 +39,7 @@ class Heel:
     before: str | None
 
     def says(self) -> str:
+        """Where the heel stands, how much the house states, and whose it is."""
         where = f"{self.step} {self.vessel}".strip()
         whose = f"of {self.before}" if self.before else "of what stood there before, not on record"
         return f"heel at {where}: {self.window.words()} {whose}"

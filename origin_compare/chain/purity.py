@@ -18,13 +18,18 @@ from origin_compare.chain.carry_over import (
     still_order,
     untold,
 )
+from origin_compare.chain.single_origin import (
+    LEVELS,
+    broken,
+    carried_too_far,
+    gaps,
+    mixed,
+    too_little,
+)
 from origin_compare.errors import UnknownName
-from origin_compare.house import Window
 from origin_compare.season.lot_shares import (
     ANY_OTHER,
     ANYTHING,
-    MIXED,
-    NOT_KNOWN,
     Span,
     spans,
 )
@@ -32,9 +37,6 @@ from origin_compare.season.season import Season
 
 PART_COLUMNS = ["part", "least_pct", "most_pct", "says"]
 PURITY_COLUMNS = ["batch_id", "origin", "of", "least_pct", "most_pct", "single_origin", "why_not"]
-LEVELS = {"grower": "grower_id", "lot": "lot_id"}
-
-SINGLE_LIMIT, CARRY_LIMIT = "single_origin_pct", "carry_over_pct"
 
 
 @dataclass(frozen=True)
@@ -146,26 +148,32 @@ class Reckoning:
 
     @cached_property
     def back(self) -> Returned:
+        """How foreshots and feints come back, as the house states it."""
         return returned(self.season.rules, self.level)
 
     @cached_property
     def order(self) -> pd.DataFrame:
+        """The spirit runs in the order of their stills (`carry_over.RUN_COLUMNS` and how told)."""
         return still_order(self.season, self.back.apart)
 
     @cached_property
     def spans(self) -> dict[str, dict[str, Span]]:
+        """Per batch and origin its share of the grain (`lot_shares.spans`)."""
         return spans(self.season.sheets, self.key)
 
     @cached_property
     def heels(self) -> dict[str, list[heels.Heel]]:
+        """The stated heels under every batch."""
         return heels.heels(self.season)
 
     @cached_property
     def mashes(self) -> pd.DataFrame:
+        """The mashes in order, with the weak worts each took on (`weak_worts.in_order`)."""
         return weak_worts.in_order(self.season)
 
     @cached_property
     def flows(self) -> pd.DataFrame:
+        """Tonnes, kg of extract and litres of alcohol by batch (`balance.FLOW_COLUMNS`)."""
         return batch_flows(self.season)
 
     def balances(self, batch_id: str) -> list[Balance]:
@@ -255,43 +263,13 @@ class Reckoning:
         return "by mass and by extract" if by_extract else "by mass, extract not on record"
 
     def _reasons(self, batch: pd.Series, share: Span, old: Span | None) -> tuple[str, ...]:
-        found = [*self._broken(batch), *self._mixed(batch)]
-        flags = [flag.says for one in self.balances(batch["batch_id"]) for flag in one.flags]
-        found += [f"gap outside its limit: {says}" for says in dict.fromkeys(flags)]
-        carried = _above(self.season.rules.windows.get(CARRY_LIMIT), old) if old else ""
-        if carried:
-            found.append(f"{carried} ({self._why_carried()})")
-        elif not found:
-            found += _below(self.season.rules.windows.get(SINGLE_LIMIT), share)
-        return tuple(found)
-
-    def _why_carried(self) -> str:
-        if self.back.apart == "not stated":
-            return "whether foreshots and feints are kept apart is not stated"
-        return "foreshots and feints are not kept apart"
-
-    def _broken(self, batch: pd.Series) -> list[str]:
-        missing = str(batch["missing_links"]).split("; ")
-        found = [
-            f"chain broken, {one}" for one in missing if one in ("no mash", "no malt", "no lot")
-        ]
-        if batch["origin"] == NOT_KNOWN and not found:
-            found.append("chain broken, a part of the grain is not known")
-        if any(one.startswith("weights missing") for one in missing) and batch["origin"] == MIXED:
-            found.append("weights missing")
-        if batch["status"] != "distilled":
-            what = "still fermenting" if batch["status"] == "fermenting" else "not distilled"
-            found.append(f"{what}, so what it meets in the still is not known")
-        return found
-
-    def _mixed(self, batch: pd.Series) -> list[str]:
-        shares = self.season.shares
-        mine = shares[shares["batch_id"] == batch["batch_id"]]
-        names = mine.groupby(self.key)["share"].sum()
-        if len(names) < 2:
-            return []
-        told = [f"{name} {share:.0%}" for name, share in names.items()]
-        return [f"{self.level}s mixed, {listed(told)} by mass"]
+        batch_id, rules = str(batch["batch_id"]), self.season.rules
+        shares = self.season.shares[self.season.shares["batch_id"] == batch_id]
+        found = [*broken(batch), *mixed(shares, self.level), *gaps(self.balances(batch_id))]
+        carried = carried_too_far(rules, old, self.back.apart) if old else []
+        if carried or found:
+            return (*found, *carried)
+        return tuple(too_little(rules, share))
 
     def _assumptions(self, batch: pd.Series) -> tuple[str, ...]:
         said = [f"grain {self._grain_words(str(batch['batch_id']))}", self.back.says]
@@ -312,18 +290,6 @@ class Reckoning:
         if not known:
             return []
         return [f"the charge of {known} of its {count(len(mine), 'run')} is as recorded"]
-
-
-def _above(window: Window | None, old: Span) -> str:
-    if window is None or window.high is None or 100 * old.most <= window.high:
-        return ""
-    return f"{window.says} {old.words()}, limit {window.words()}"
-
-
-def _below(window: Window | None, share: Span) -> list[str]:
-    if window is None or window.low is None or 100 * share.least >= window.low:
-        return []
-    return [f"{window.says} {share.words()}, limit {window.words()}"]
 
 
 def purity(season: Season, batch_id: str, level: str = "grower") -> Purity:

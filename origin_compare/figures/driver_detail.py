@@ -10,7 +10,6 @@ from origin_compare import words
 from origin_compare.drivers import (
     Agreement,
     FixedHours,
-    Foresight,
     Opened,
     Origins,
     Path,
@@ -18,7 +17,15 @@ from origin_compare.drivers import (
     VarianceParts,
 )
 from origin_compare.drivers.wording import step, title, upper
-from origin_compare.figures.style import OKABE_ITO, SYMBOLS, dress, ink, interval
+from origin_compare.figures.style import (
+    OKABE_ITO,
+    SYMBOLS,
+    dress,
+    dress_attributes,
+    ink,
+    interval,
+    veil,
+)
 
 _SEASON_SYMBOLS = ("circle", "diamond-open", "square", "triangle-up-open")
 
@@ -47,7 +54,7 @@ def opened(found: Opened, dark: bool = False) -> go.Figure:
             x=[*line["at"], *line["at"][::-1]],
             y=[*line["low"], *line["high"][::-1]],
             fill="toself",
-            fillcolor=_pale(colour),
+            fillcolor=veil(colour, 0.14),
             line={"width": 0},
             hoverinfo="skip",
             mode="lines",
@@ -357,77 +364,4 @@ def path(found: Path, dark: bool = False) -> go.Figure:
             col=column,
         )
         figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
-    dress(figure, dark, height=27 * len(names) + 120, left=110)
-    figure.update_layout(margin={"t": 58})
-    figure.update_annotations(font={"size": 12, "color": shades.soft})
-    figure.update_xaxes(matches="x")
-    figure.update_yaxes(categoryorder="array", categoryarray=names, autorange="reversed")
-    return figure
-
-
-def foresight(found: Foresight, dark: bool = False) -> go.Figure:
-    """How much smaller the error is than the mean's, per cent: right of nothing is better.
-
-    A full mark is surely better than the mean; an open one is not.
-    """
-    shades = ink(dark)
-    scores = found.table()
-    units = list(scores["left_out"].unique())
-    order = [words.flavour(str(name)) for name in dict.fromkeys(scores["attribute"])]
-    figure = make_subplots(
-        rows=1,
-        cols=len(units),
-        shared_yaxes=True,
-        horizontal_spacing=0.04,
-        subplot_titles=[f"A {title(unit)} never seen<br>error saved, %" for unit in units],
-    )
-    for column, unit in enumerate(units, start=1):
-        for place, (method, rows) in enumerate(
-            scores[scores["left_out"] == unit].groupby("method", sort=False)
-        ):
-            better = rows["verdict"].str.startswith("better")
-            shape = ("circle", "diamond")[place % 2]
-            colour = (shades.accent, shades.estimate)[place % 2]
-            figure.add_scatter(
-                x=100 * (1 - rows["error"] / rows["error_of_mean"]),
-                y=rows["attribute"].map(words.flavour),
-                mode="markers",
-                marker={
-                    "symbol": [shape if one else f"{shape}-open" for one in better],
-                    "size": [12 if one else 8 for one in better],
-                    "color": colour,
-                },
-                customdata=rows["verdict"],
-                name=str(method),
-                hovertemplate=f"%{{y}}, {method}: %{{x:.0f}} %, %{{customdata}}<extra></extra>",
-                row=1,
-                col=column,
-            )
-        figure.add_vline(x=0, line={"color": shades.soft, "width": 1}, row=1, col=column)
-    dress(figure, dark, height=27 * len(order) + 120, left=110)
-    figure.update_layout(margin={"t": 58})
-    figure.update_annotations(font={"size": 12, "color": shades.soft})
-    figure.update_xaxes(matches="x")
-    figure.update_yaxes(categoryorder="array", categoryarray=order, autorange="reversed")
-    return figure
-
-
-def foresight_table(found: Foresight) -> pd.DataFrame:
-    """The scores as shown: error, that of the mean, what was saved, in words."""
-    scores = found.table()
-    return pd.DataFrame(
-        {
-            "left_out": scores["left_out"].map(title),
-            "method": scores["method"],
-            "attribute": scores["attribute"],
-            "verdict": scores["verdict"],
-            "error": scores["error"],
-            "error_of_mean": scores["error_of_mean"],
-            "q": scores["q"],
-        }
-    )
-
-
-def _pale(colour: str) -> str:
-    red, green, blue = (int(colour[k : k + 2], 16) for k in (1, 3, 5))
-    return f"rgba({red},{green},{blue},0.14)"
+    return dress_attributes(figure, names, dark)

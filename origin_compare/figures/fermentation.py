@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 import plotly.graph_objects as go
@@ -50,6 +50,25 @@ def departures(
     ends = {one.batch_id: float(lengths.get(one.batch_id, 0.0)) for one in shown}
     figure = go.Figure()
     figure.add_trace(interval([0.0] * len(rows), ends.values(), rows.values(), shades.faint, 5))
+    _left(figure, shown, rows, shades)
+    _running_or_untold(figure, shown, ends, rows, shades)
+    dress(figure, dark, height=round(max(rows.values(), default=0.0) + 150), left=80)
+    _words_below(figure, told, rows, shades)
+    figure.update_yaxes(
+        showgrid=False,
+        tickvals=list(rows.values()),
+        ticktext=list(rows),
+        range=[max(rows.values(), default=0.0) + 34, -20],
+    )
+    longest = max([*ends.values(), 24.0])
+    figure.update_xaxes(title_text=f"hours since {found.hour_zero}", range=[-2, longest * 1.03])
+    return figure
+
+
+def _left(
+    figure: go.Figure, shown: Sequence[Departure], rows: Mapping[str, float], shades: Ink
+) -> None:
+    """Where each batch left the band: the span of hours, and the likeliest one."""
     left = [one for one in shown if one.status == "left"]
     at = [rows[one.batch_id] for one in left]
     figure.add_trace(
@@ -63,6 +82,16 @@ def departures(
         customdata=[one.sentence() for one in left],
         hovertemplate="%{customdata}<extra></extra>",
     )
+
+
+def _running_or_untold(
+    figure: go.Figure,
+    shown: Sequence[Departure],
+    ends: Mapping[str, float],
+    rows: Mapping[str, float],
+    shades: Ink,
+) -> None:
+    """A mark at the end of what is known: an arrow where the batch runs on, else open."""
     others = [one for one in shown if one.running or one.status == "cannot tell"]
     figure.add_scatter(
         x=[ends[one.batch_id] for one in others],
@@ -75,7 +104,11 @@ def departures(
             "color": shades.estimate,
         },
     )
-    dress(figure, dark, height=round(max(rows.values(), default=0.0) + 150), left=80)
+
+
+def _words_below(
+    figure: go.Figure, told: Mapping[str, str], rows: Mapping[str, float], shades: Ink
+) -> None:
     for name, text in told.items():
         # under the line, so that no label runs out of a narrow figure
         figure.add_annotation(
@@ -88,15 +121,6 @@ def departures(
             yshift=-4,
             font={"size": 12, "color": shades.soft},
         )
-    figure.update_yaxes(
-        showgrid=False,
-        tickvals=list(rows.values()),
-        ticktext=list(rows),
-        range=[max(rows.values(), default=0.0) + 34, -20],
-    )
-    longest = max([*ends.values(), 24.0])
-    figure.update_xaxes(title_text=f"hours since {found.hour_zero}", range=[-2, longest * 1.03])
-    return figure
 
 
 def _rows(shown: list[Departure], told: Mapping[str, str]) -> dict[str, float]:
@@ -146,7 +170,7 @@ def batch(reviewed: BatchReview, dark: bool = False) -> go.Figure:
     )
     _strip(figure, lanes, shades)
     for row, (name, _) in enumerate(shown, start=2):
-        _band(figure, reviewed, name, row, dark)
+        house_band(figure, reviewed.bands, name, row, ink(dark))
         _readings(figure, reviewed.channels[name], row, dark)
         if name == "sg":
             figure.add_scatter(
@@ -228,11 +252,13 @@ def _strip(figure: go.Figure, lanes: list[Lane], shades: Ink) -> None:
     )
 
 
-def _band(figure: go.Figure, reviewed: BatchReview, name: str, row: int, dark: bool) -> None:
-    band = reviewed.bands.get(name)
+def house_band(
+    figure: go.Figure, bands: Mapping[str, pd.DataFrame], name: str, row: int, shades: Ink
+) -> None:
+    """The house band of one channel (hours, low, high) as a pale ground; none where it has none."""
+    band = bands.get(name)
     if band is None:
         return
-    shades = ink(dark)
     edge = {"x": band["hours"], "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
     figure.add_scatter(y=band["low"], **edge, row=row, col=1)
     figure.add_scatter(
@@ -240,8 +266,10 @@ def _band(figure: go.Figure, reviewed: BatchReview, name: str, row: int, dark: b
     )
 
 
-def _readings(figure: go.Figure, channel: pd.DataFrame, row: int, dark: bool) -> None:
-    shades = ink(dark)
+def readings_kept(
+    figure: go.Figure, channel: pd.DataFrame, row: int, shades: Ink, digits: str = ""
+) -> None:
+    """The readings not set aside, as marks, a probe's as a line; hovering says them to `digits`."""
     kept = thinned(channel[~channel["set_aside"]])
     dense = len(kept) > 300
     figure.add_scatter(
@@ -250,10 +278,15 @@ def _readings(figure: go.Figure, channel: pd.DataFrame, row: int, dark: bool) ->
         mode="lines" if dense else "markers",
         marker={"size": 7, "color": shades.text},
         line={"color": shades.text, "width": 1},
-        hovertemplate="%{x:.1f} h: %{y}<extra></extra>",
+        hovertemplate=f"%{{x:.1f}} h: %{{y{digits}}}<extra></extra>",
         row=row,
         col=1,
     )
+
+
+def _readings(figure: go.Figure, channel: pd.DataFrame, row: int, dark: bool) -> None:
+    shades = ink(dark)
+    readings_kept(figure, channel, row, shades)
     aside = thinned(channel[channel["set_aside"]])
     figure.add_scatter(
         x=aside["hours"],

@@ -7,8 +7,8 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from origin_compare.fermentation import BatchReview, Forecast
-from origin_compare.figures.fermentation import thinned
-from origin_compare.figures.style import Ink, dress, ink
+from origin_compare.figures.fermentation import house_band, readings_kept
+from origin_compare.figures.style import Ink, dress, ink, label_end, veil
 
 _SHOWN = (("sg", "gravity", ".4f"), ("ph", "pH", ".2f"))
 
@@ -25,10 +25,10 @@ def ahead(made: Forecast, reviewed: BatchReview, dark: bool = False) -> go.Figur
         subplot_titles=[says for _, says, _ in _SHOWN],
     )
     for row, (name, _, digits) in enumerate(_SHOWN, start=1):
-        _house(figure, made, name, row, shades)
+        house_band(figure, made.band, name, row, shades)
         _fan(figure, made.path[made.path["channel"] == name], row, digits, shades)
         if name in reviewed.channels:
-            _so_far(figure, reviewed.channels[name], row, digits, shades)
+            readings_kept(figure, reviewed.channels[name], row, shades, f":{digits}")
     figure.add_vline(
         x=made.so_far_h, line={"color": shades.soft, "width": 1, "dash": "dot"}, row="all", col=1
     )
@@ -44,24 +44,12 @@ def ahead(made: Forecast, reviewed: BatchReview, dark: bool = False) -> go.Figur
     return figure
 
 
-def _house(figure: go.Figure, made: Forecast, name: str, row: int, shades: Ink) -> None:
-    band = made.band.get(name)
-    if band is None:
-        return
-    edge = {"x": band["hours"], "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-    figure.add_scatter(y=band["low"], **edge, row=row, col=1)
-    figure.add_scatter(
-        y=band["high"], fill="tonexty", fillcolor=shades.window, **edge, row=row, col=1
-    )
-
-
 def _fan(figure: go.Figure, path: pd.DataFrame, row: int, digits: str, shades: Ink) -> None:
     line = {"color": shades.estimate, "width": 1}
     edge = {"x": path["hours"], "mode": "lines", "line": line, "hoverinfo": "skip"}
+    pale = veil(shades.estimate, 0.16)
     figure.add_scatter(y=path["low"], **edge, row=row, col=1)
-    figure.add_scatter(
-        y=path["high"], fill="tonexty", fillcolor=_veil(shades.estimate), **edge, row=row, col=1
-    )
+    figure.add_scatter(y=path["high"], fill="tonexty", fillcolor=pale, **edge, row=row, col=1)
     figure.add_scatter(
         x=path["hours"],
         y=path["mid"],
@@ -75,34 +63,15 @@ def _fan(figure: go.Figure, path: pd.DataFrame, row: int, digits: str, shades: I
     )
 
 
-def _so_far(figure: go.Figure, channel: pd.DataFrame, row: int, digits: str, shades: Ink) -> None:
-    kept = thinned(channel[~channel["set_aside"]])
-    dense = len(kept) > 300
-    figure.add_scatter(
-        x=kept["hours"],
-        y=kept["value"],
-        mode="lines" if dense else "markers",
-        marker={"size": 7, "color": shades.text},
-        line={"color": shades.text, "width": 1},
-        hovertemplate=f"%{{x:.1f}} h: %{{y:{digits}}}<extra></extra>",
-        row=row,
-        col=1,
-    )
-
-
 def _ends(figure: go.Figure, made: Forecast, shades: Ink) -> None:
     for row, (figures, digits) in enumerate(((made.final_sg, 4), (made.final_ph, 2)), start=1):
-        figure.add_annotation(
+        label_end(
+            figure,
+            row,
+            f"<b>{figures[1]:.{digits}f}</b>",
+            {"size": 13, "color": shades.estimate},
             x=made.path["hours"].max(),
             y=figures[1],
-            text=f"<b>{figures[1]:.{digits}f}</b>",
-            xanchor="left",
-            yanchor="middle",
-            xshift=6,
-            showarrow=False,
-            row=row,
-            col=1,
-            font={"size": 13, "color": shades.estimate},
         )
     figure.add_annotation(
         x=made.so_far_h,
@@ -116,9 +85,3 @@ def _ends(figure: go.Figure, made: Forecast, shades: Ink) -> None:
         row=1,
         col=1,
     )
-
-
-def _veil(colour: str) -> str:
-    """A hex colour as a thin veil."""
-    red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
-    return f"rgba({red},{green},{blue},0.16)"

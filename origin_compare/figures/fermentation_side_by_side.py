@@ -10,7 +10,15 @@ from plotly.subplots import make_subplots
 
 from origin_compare.fermentation import Comparison
 from origin_compare.figures.fermentation import MOST_POINTS, thinned
-from origin_compare.figures.style import LINE_STYLES, SYMBOLS, Ink, dress, families_of, ink
+from origin_compare.figures.style import (
+    LINE_STYLES,
+    SYMBOLS,
+    Ink,
+    dress,
+    families_of,
+    ink,
+    label_end,
+)
 
 _PANELS = {
     "sg": ("gravity", ".4f"),
@@ -86,20 +94,15 @@ def _labels(
     order = list(colours)
     for name, height in heights.items():
         mark = _SIGNS[order.index(name)]
-        figure.add_annotation(
+        label_end(
+            figure,
+            row,
+            f'<span style="color:{colours[name]}">{mark}</span> {name}',
+            {"size": 12, "color": shades.text},
             x=1,
             xref="x domain",
             y=height,
             yref="y domain",
-            text=f'<span style="color:{colours[name]}">{mark}</span> {name}',
-            # left to itself the anchor changes from third to third of the panel
-            xanchor="left",
-            yanchor="middle",
-            xshift=6,
-            showarrow=False,
-            row=row,
-            col=1,
-            font={"size": 12, "color": shades.text},
         )
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from origin_compare import words
-from origin_compare.figures.style import dress, ink, interval
+from origin_compare.figures.style import dress, ink, interval, stems
 from origin_compare.panel import (
     Drift,
     Gap,
@@ -29,9 +29,7 @@ def reliability(found: Profile, dark: bool = False) -> go.Figure:
     values = [verdict.reliability * 100 for verdict in found.verdicts]
     told = [verdict.told_apart for verdict in found.verdicts]
     colours = [shades.estimate if seen else shades.faint for seen in told]
-    figure.add_bar(
-        x=values, y=names, orientation="h", width=0.12, marker={"color": colours}, hoverinfo="skip"
-    )
+    stems(figure, values, names, colours)
     figure.add_scatter(
         x=values,
         y=names,
@@ -62,9 +60,7 @@ def smallest_gaps(found: SmallestGap, told: Sequence[str], dark: bool = False) -
     values = [float(gaps[name]) for name in order]
     colours = [shades.estimate if name in told else shades.faint for name in order]
     figure = go.Figure()
-    figure.add_bar(
-        x=values, y=names, orientation="h", width=0.12, marker={"color": colours}, hoverinfo="skip"
-    )
+    stems(figure, values, names, colours)
     figure.add_scatter(
         x=values,
         y=names,
@@ -204,41 +200,16 @@ def drift(found: Drift, attribute: str, who: str, dark: bool = False) -> go.Figu
     figure = go.Figure()
     figure.add_hline(y=0, line={"color": shades.soft, "width": 1})
     for name, line in levels.groupby("who"):
-        if name in (PANEL, who):
-            continue
-        figure.add_scatter(
-            x=line["tasting_id"],
-            y=line["shift"],
-            mode="lines",
-            hoverinfo="skip",
-            line={"color": shades.faint, "width": 1},
-            showlegend=False,
+        if name not in (PANEL, who):
+            _plain_line(figure, line["tasting_id"], line["shift"], shades.faint, 1)
+    panel, one = (levels[levels["who"].eq(name)] for name in (PANEL, who))
+    if len(panel):
+        _plain_line(
+            figure, *_bars(panel["tasting_id"], panel["low"], panel["high"]), shades.estimate
         )
-    shown = [(PANEL, shades.estimate, "circle", 10), (who, shades.accent, "diamond-open", 10)]
-    for name, colour, symbol, size in shown:
-        line = levels[levels["who"].eq(name)]
-        if line.empty:
-            continue
-        if name == PANEL:
-            x, y = _bars(line["tasting_id"], line["low"], line["high"])
-            figure.add_scatter(
-                x=x,
-                y=y,
-                mode="lines",
-                hoverinfo="skip",
-                line={"color": colour, "width": 2},
-                showlegend=False,
-            )
-        figure.add_scatter(
-            x=line["tasting_id"],
-            y=line["shift"],
-            mode="lines+markers",
-            name=name,
-            line={"color": colour, "width": 1.5, "dash": "solid" if name == PANEL else "dot"},
-            marker={"size": size, "color": colour, "symbol": symbol, "line": {"width": 2}},
-            hovertemplate=f"{name}, %{{x}}: %{{y:+.2f}} points<extra></extra>",
-            showlegend=True,
-        )
+        _shifts(figure, panel, PANEL, "solid", {"color": shades.estimate, "symbol": "circle"})
+    if len(one):
+        _shifts(figure, one, who, "dot", {"color": shades.accent, "symbol": "diamond-open"})
     dress(figure, dark, height=360, left=70)
     figure.update_layout(
         showlegend=True, legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0}
@@ -252,6 +223,28 @@ def drift(found: Drift, attribute: str, who: str, dark: bool = False) -> go.Figu
     )
     figure.update_yaxes(title_text=f"control, {words.flavour(attribute)}: shift, points")
     return figure
+
+
+def _plain_line(
+    figure: go.Figure, x: Iterable[object], y: Iterable[object], colour: str, width: float = 2
+) -> None:
+    line = {"color": colour, "width": width}
+    figure.add_scatter(x=x, y=y, mode="lines", hoverinfo="skip", line=line, showlegend=False)
+
+
+def _shifts(
+    figure: go.Figure, line: pd.DataFrame, name: str, dash: str, marker: dict[str, object]
+) -> None:
+    figure.add_scatter(
+        x=line["tasting_id"],
+        y=line["shift"],
+        mode="lines+markers",
+        name=name,
+        line={"color": marker["color"], "width": 1.5, "dash": dash},
+        marker={"size": 10, "line": {"width": 2}, **marker},
+        hovertemplate=f"{name}, %{{x}}: %{{y:+.2f}} points<extra></extra>",
+        showlegend=True,
+    )
 
 
 def _bars(

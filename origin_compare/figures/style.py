@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import plotly.graph_objects as go
@@ -51,12 +51,19 @@ DARK = Ink(
 
 
 def ink(dark: bool) -> Ink:
+    """The colours of a light or a dark ground."""
     return DARK if dark else LIGHT
 
 
 def families_of(dark: bool) -> tuple[str, ...]:
     """Colours for categories; black turns to light grey on a dark ground."""
     return (*OKABE_ITO[:-1], "#d8d8d0" if dark else OKABE_ITO[-1])
+
+
+def veil(colour: str, opacity: float) -> str:
+    """A colour given as `#rrggbb`, seen through to `opacity` (0 to 1)."""
+    red, green, blue = (int(colour[at : at + 2], 16) for at in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{opacity:g})"
 
 
 def dress(figure: go.Figure, dark: bool, height: int, left: int = 60) -> go.Figure:
@@ -86,6 +93,16 @@ def dress(figure: go.Figure, dark: bool, height: int, left: int = 60) -> go.Figu
     return figure
 
 
+def dress_attributes(figure: go.Figure, names: Sequence[str], dark: bool) -> go.Figure:
+    """Small multiples over the same attributes: one scale, the first attribute on top."""
+    dress(figure, dark, height=27 * len(names) + 120, left=110)
+    figure.update_layout(margin={"t": 58})
+    figure.update_annotations(font={"size": 12, "color": ink(dark).soft})
+    figure.update_xaxes(matches="x")
+    figure.update_yaxes(categoryorder="array", categoryarray=names, autorange="reversed")
+    return figure
+
+
 def interval(
     low: Iterable[float], high: Iterable[float], at: Iterable[object], colour: str, width: float = 2
 ) -> go.Scatter:
@@ -106,6 +123,33 @@ def interval(
         marker={"color": colour, "size": width},
         hoverinfo="skip",
         showlegend=False,
+    )
+
+
+def stems(
+    figure: go.Figure, values: Sequence[float], names: Sequence[str], colours: Sequence[str]
+) -> None:
+    """A thin bar from nothing to each value, for a mark to stand at its end."""
+    figure.add_bar(
+        x=values, y=names, orientation="h", width=0.12, marker={"color": colours}, hoverinfo="skip"
+    )
+
+
+def label_end(
+    figure: go.Figure, row: int, text: str, font: Mapping[str, object], **place: object
+) -> None:
+    """Words to the right of a line's end; `place` holds x and y, and what they refer to."""
+    # left to itself the anchor changes from third to third of the panel
+    figure.add_annotation(
+        text=text,
+        xanchor="left",
+        yanchor="middle",
+        xshift=6,
+        showarrow=False,
+        row=row,
+        col=1,
+        font=font,
+        **place,
     )
 
 

@@ -11,6 +11,7 @@ from origin_compare import words
 from origin_compare.drivers import FIELD, PROCESS
 from origin_compare.drivers.wording import title
 from origin_compare.figures import driver_detail as detail
+from origin_compare.figures import driver_foresight
 from origin_compare.front import parts
 
 if TYPE_CHECKING:
@@ -174,10 +175,10 @@ def foresight(answers: DriverAnswers) -> None:
     _laid_out(
         found,
         "foresight",
-        detail.foresight(found, parts.is_dark()),
+        driver_foresight.foresight(found, parts.is_dark()),
         "How much smaller the error of each method is than that of the mean, for growers and for "
         "harvests left out; left of nothing is worse than the mean.",
-        detail.foresight_table(found),
+        driver_foresight.foresight_table(found),
     )
     st.caption(
         "Circle: ridge regression (many weak predictors, all held back). Diamond: partial least "

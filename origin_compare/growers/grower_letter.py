@@ -210,18 +210,14 @@ class GrowerLetter:
 
 
 def grower_letter(
-    season: Season,
-    batches: pd.DataFrame,
-    profile: Profile | None,
-    grower_id: str,
-    year: int,
-    smallest_group: int = 5,
+    season: Season, batches: pd.DataFrame, profile: Profile | None, grower_id: str, year: int
 ) -> GrowerLetter:
     """One grower's letter for one harvest.
 
     `batches`: Season.batches with the derived measures. `profile`: the panel profile, or None.
     Earlier harvests in `season` and `batches` give the grower's own past; the group is always of
-    the one harvest. Raises `UnknownName` for a grower without a lot in that harvest.
+    the one harvest, and of as many growers as the season's house rules ask. Raises `UnknownName`
+    for a grower without a lot in that harvest.
     """
     lots = on_one_basis("lots", season.sheets["lots"], season.rules)
     own_lots = lots[lots["grower_id"] == grower_id]
@@ -232,6 +228,7 @@ def grower_letter(
     own = single[single["grower_id"] == grower_id]
     group = _group(single, profile)
     size = int(group["grower_id"].nunique())
+    smallest_group = season.rules.smallest_group
     shown = privacy.may_show(group, smallest_group, "grist_kg")
     smallest = smallest_group if shown else size + 1
     return GrowerLetter(

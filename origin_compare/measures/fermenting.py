@@ -28,6 +28,10 @@ WORT = Span(1.0001, 1.140, "outside 1.0001 to 1.140")
 
 
 def check_fell(og_sg: Many, fg_sg: Many) -> None:
+    """Refuse a final gravity above the original one by more than 0.002, a reading's error.
+
+    Raises `OutOfRange` naming the first such pair.
+    """
     og_sg, fg_sg = np.broadcast_arrays(og_sg, fg_sg)
     above = fg_sg > og_sg + 0.002
     if above.any():

@@ -18,11 +18,13 @@ _SLOPE = (3 * _PLATO[0], 2 * _PLATO[1], _PLATO[2])
 
 
 def plato_of(sg: Many) -> Many:
+    """Degrees Plato of SG 20/20 by the cubic above; unchecked, NaN stays NaN."""
     a, b, c, d = _PLATO
     return ((a * sg + b) * sg + c) * sg + d
 
 
 def plato_slope(sg: Many) -> Many:
+    """Degrees Plato per unit of SG: the slope of `plato_of`."""
     a, b, c = _SLOPE
     return (a * sg + b) * sg + c
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from origin_compare.house import HouseRules
+from origin_compare.house import Flag, HouseRules, Window
 from origin_compare.measures import limit_gap, per_t_dry
 
 FERMENTING = "fermenting"
@@ -81,17 +81,7 @@ def outside_windows(batches: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:
     `in_words` the whole flag. A missing figure, column or window flags nothing.
     """
     rows = [
-        (
-            batch_id,
-            name,
-            window.says,
-            flag.value,
-            window.low,
-            window.high,
-            f"windows.{flag.rule}",
-            window.source,
-            flag.says,
-        )
+        _line(batch_id, name, window, flag, f"windows.{flag.rule}")
         for name in watched(batches, rules)
         for batch_id, value in held(batches, name).items()
         for flag in rules.flags(name, float(value))
@@ -106,17 +96,7 @@ def unusual_figures(batches: pd.DataFrame, rules: HouseRules) -> pd.DataFrame:
     These ask for a look at the figure, not at the batch.
     """
     rows = [
-        (
-            batch_id,
-            name,
-            window.says,
-            flag.value,
-            window.low,
-            window.high,
-            flag.rule,
-            window.source,
-            flag.says,
-        )
+        _line(batch_id, name, window, flag, flag.rule)
         for name, place in UNUSUAL.items()
         if name in batches and (window := rules.plausible.get(place)) is not None
         for batch_id, value in _known(batches, name).items()
@@ -141,6 +121,7 @@ def held(batches: pd.DataFrame, name: str) -> pd.Series:
 
 
 def is_fermenting(batches: pd.DataFrame) -> pd.Series:
+    """By row whether the batch still ferments; none does where there is no `status`."""
     if "status" not in batches:
         return pd.Series(False, index=batches.index)
     return batches["status"].eq(FERMENTING).fillna(False).astype(bool)
@@ -167,6 +148,12 @@ def rules_used(batches: pd.DataFrame, rules: HouseRules, outside: pd.DataFrame) 
 
 def _known(batches: pd.DataFrame, name: str) -> pd.Series:
     return batches.set_index("batch_id")[name].dropna()
+
+
+def _line(batch_id: object, name: str, window: Window, flag: Flag, rule: str) -> tuple[object, ...]:
+    """One row of `OUTSIDE`."""
+    ends = (flag.value, window.low, window.high)
+    return (batch_id, name, window.says, *ends, rule, window.source, flag.says)
 
 
 def _framed(rows: list[tuple]) -> pd.DataFrame:

@@ -32,6 +32,7 @@ class Engines:
     read: Engine
 
     def close(self) -> None:
+        """Let go of the file."""
         self.read.dispose()
         self.write.dispose()
 

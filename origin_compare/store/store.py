@@ -61,6 +61,7 @@ class Store:
 
     @property
     def url(self) -> str:
+        """The address it was opened by."""
         return self._engines.url
 
     @property

@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.chain.balance import batch_balance, lot_balance
 from origin_compare.errors import UnknownName
 from origin_compare.house import default_rules
 from origin_compare.measures import extract_kg, wash_abv
 from origin_compare.season.join import build_season
 from origin_compare.season.season import Season
+from tests.answers import owed
 from tests.chain.stills import rules, runs_of
 
 CLOSE = 1e-9
@@ -37,7 +37,7 @@ def test_a_batch_s_account_is_the_pencil_s() -> None:
     # 1 t of malt of 4 % moisture and 80 % extract, of 10 t grain to 8.4 t malt; 4000 L of wort at
     # 1.0700; wash 4000 L at 9.0 % vol; new make 500 L at 70 % vol.
     account = batch_balance(with_readings(runs_of(["A"], rules())), "B1")
-    assert isinstance(account, Answer)
+    owed(account)
     rows = account.rows.set_index("step")
     wort = extract_kg(4000, 1.07)
     gravity = 40 * wash_abv(1.07, 1.002)

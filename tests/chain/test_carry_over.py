@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from origin_compare.answers import Answer
 from origin_compare.chain.carry_over import (
     Returned,
     after_a_change,
@@ -20,6 +19,7 @@ from origin_compare.chain.carry_over import (
 from origin_compare.chain.purity import purity
 from origin_compare.season.join import build_season
 from origin_compare.season.lot_shares import ALL, NOTHING, Span
+from tests.answers import owed
 from tests.chain.stills import A_THIRD_AT_30, rules, runs_of
 
 # Worked by hand: a third at 30 % vol holds 10 parts of alcohol, two thirds at 24 % vol hold 16.
@@ -182,7 +182,7 @@ def test_a_half_recorded_charge_falls_back_on_the_house() -> None:
 
 def test_what_comes_after_a_change_says_itself() -> None:
     told = after_a_change(rules("no", **A_THIRD_AT_30))
-    assert isinstance(told, Answer)
+    owed(told)
     assert told.sentence() == (
         "After a change of lot 38, 15, 6, 2 % of the alcohol of runs 1 to 4 is the old lot's."
     )

@@ -5,20 +5,20 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.chain.heels import not_stated
 from origin_compare.chain.purity import purities, purity
 from origin_compare.chain.steps import chain_of, grower_chain
 from origin_compare.errors import UnknownName
 from origin_compare.house import read_rules
 from origin_compare.season.join import build_season
+from tests.answers import owed
 from tests.chain.stills import A_THIRD_AT_30, rules, runs_of
 from tests.store import small
 
 
 def test_a_batch_kept_apart_can_be_called_of_one_grower() -> None:
     found = purity(runs_of(["A", "B"], rules("by grower")), "B2")
-    assert isinstance(found, Answer)
+    owed(found)
     assert found.single_origin
     assert found.sentence() == (
         "100 % of the alcohol of batch B2 is of grower B, least and most alike, heels and weak "
@@ -158,7 +158,7 @@ def test_the_span_narrows_to_the_parts_it_is_made_of() -> None:
 
 def test_every_batch_in_one_table() -> None:
     found = purities(runs_of(["A", "B", "B"], rules("by lot")))
-    assert isinstance(found, Answer)
+    owed(found)
     assert found.sentence() == "3 of 3 batches can be called of one grower."
     assert found.rests_on() == "Foreshots and feints are kept apart by lot."
     assert found.table()["why_not"].tolist() == ["", "", ""]

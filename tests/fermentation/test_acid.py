@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
-from origin_compare.answers import Answer
 from origin_compare.fermentation import fit_acid, fit_acids
+from tests.answers import owed
 
 HOURS = np.arange(0.0, 132.0, 8.0)
 
@@ -40,7 +40,7 @@ def test_a_batch_without_a_lactic_fall_says_so():
 def test_a_log_that_ends_early_is_not_read_too_far():
     early = HOURS[HOURS <= 48]
     curve = fit_acid(early, two_falls(early))
-    assert isinstance(curve, Answer)
+    owed(curve)
     assert curve.status == "not_identified"
     assert curve.sentence() == (
         "When the lactic fall of pH began cannot be told: readings end at 48 h, before it could "

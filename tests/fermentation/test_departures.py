@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import departures, house_band, review
 from origin_compare.fermentation.departures.signatures import STUCK
+from tests.answers import owed
 from tests.fermentation.simulated import Plant, season_of
 
 
@@ -24,7 +24,7 @@ def verdicts(season):
 
 
 def test_good_batches_stay_and_planted_ones_leave(verdicts):
-    assert isinstance(verdicts, Answer)
+    owed(verdicts)
     status = verdicts.table().set_index("batch_id")["status"]
     assert list(status[["B025", "B026"]]) == ["left", "left"]
     assert (status.iloc[:24] == "in style").sum() >= 22
@@ -82,7 +82,7 @@ def test_a_named_example_must_exist(season):
 
 def test_a_review_lays_out_one_batch(season):
     laid = review(season, "B025")
-    assert isinstance(laid, Answer)
+    owed(laid)
     assert set(laid.channels) == {"sg", "ph", "temp_c", "cooling_pct"}
     gravity = laid.channels["sg"]
     assert list(gravity.columns) == ["hours", "value", "low", "mid", "high", "set_aside", "why"]

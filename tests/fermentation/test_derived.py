@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.fermentation import derived
 from origin_compare.fermentation.derived import hours_above
 from origin_compare.season.season import Season
+from tests.answers import owed
 from tests.fermentation.simulated import Plant, season_of
 
 
@@ -46,7 +46,7 @@ def small_season(**batch: object) -> Season:
 def test_figures_worked_by_hand():
     answer = derived(small_season())
     row = answer.table().iloc[0]
-    assert isinstance(answer, Answer)
+    owed(answer)
     assert row["length_h"] == 131
     assert row["length_from"] == "ended_at"
     assert row["peak_temp_c"] == 32

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import forecast, judge_season, replay
 from origin_compare.house import default_rules
+from tests.answers import owed
 from tests.fermentation.simulated import Plant, season_of
 
 RULES = default_rules()
@@ -34,7 +34,7 @@ def judged(season):
 
 def test_a_running_batch_is_forecast_near_where_it_ended(season, judged):
     ahead = forecast(season[0], "B030", judged=judged)
-    assert isinstance(ahead, Answer)
+    owed(ahead)
     assert ahead.holds
     truth = season[1].query("batch_id == 'B030'").sort_values("hours")
     low, likely, high = ahead.final_sg

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import departures, review, side_by_side
+from tests.answers import owed
 from tests.fermentation.simulated import Plant, season_of
 
 
@@ -30,7 +30,7 @@ def verdicts(season):
 
 def test_by_the_clock_every_kept_reading_is_there(season, verdicts) -> None:
     compared = side_by_side(season, ["B001", "B002"], verdicts)
-    assert isinstance(compared, Answer)
+    owed(compared)
     log = season.sheets["readings"]
     mine = log[log["batch_id"] == "B001"].sort_values("hours")
     drawn = compared.lines.query("batch_id == 'B001' and channel == 'sg'")

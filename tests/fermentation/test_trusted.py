@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.fermentation import Cause, Departure, Departures, Derived, trusted
 from origin_compare.fermentation.departures.signatures import CLOCK, DRIFTS, HOT, OFFSETS
 from origin_compare.fermentation.doubtful_readings import SetAside
+from tests.answers import owed
 
 NAN = float("nan")
 MEASURED = {
@@ -70,7 +70,7 @@ def emptied(answer) -> set[str]:
 
 def test_a_drifting_probe_s_peak_is_taken_out_and_said(measured):
     found = trusted(measured, verdict((DRIFTS[2], 0.9)))
-    assert isinstance(found, Answer)
+    owed(found)
     assert emptied(found) == {"peak_temp_c", "peak_temp_h", "h_above_window"}
     assert found.sentence() == (
         "B1: highest recorded temperature and hours above the temperature window are not trusted "

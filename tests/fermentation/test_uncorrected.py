@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from origin_compare import measures
-from origin_compare.answers import Answer
 from origin_compare.fermentation import departures, judge_season, uncorrected
 from origin_compare.fermentation.departures.signatures import reads_low
 from origin_compare.house import default_rules
+from tests.answers import owed
 from tests.fermentation.simulated import Plant, season_of
 
 RULES = default_rules()
@@ -37,7 +37,7 @@ def asked(season):
 
 def test_where_everybody_corrects_nobody_is_named(season):
     found = asked(season)
-    assert isinstance(found, Answer)
+    owed(found)
     assert set(found.table()["kind"]) == {"vessel", "shift"}
     assert found.sentence() == (
         "No vessel or shift reads gravity as if not corrected for temperature."

@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 
 from origin_compare import measures
-from origin_compare.answers import Answer
 from origin_compare.fermentation import Watch, departures, forecast, judge_season, watch
 from origin_compare.fermentation.forecast import LEVEL, ahead, in_hundred
 from origin_compare.house import Window, default_rules
+from tests.answers import owed
 from tests.fermentation.simulated import Plant, season_of
 
 RULES = default_rules()
@@ -51,7 +51,7 @@ def seen(season, verdicts, judged) -> Watch:
 
 
 def test_running_batches_come_first_and_every_batch_is_there(season, seen) -> None:
-    assert isinstance(seen, Answer)
+    owed(seen)
     assert [one.batch_id for one in seen.running] == [LATE, STUCK]
     assert [one.batch_id for one in seen.vessels][:2] == [LATE, STUCK]
     assert sorted(seen.table()["batch_id"]) == sorted(season.batches["batch_id"])

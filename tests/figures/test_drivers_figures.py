@@ -9,6 +9,7 @@ import pytest
 
 from origin_compare import drivers, figures, trials
 from origin_compare.figures import driver_detail as detail
+from origin_compare.figures import driver_foresight
 from origin_compare.figures import trials as drawn
 from tests.drivers.seasons import invent, two_true
 from tests.drivers.test_detail import Long
@@ -86,7 +87,7 @@ def test_field_path_and_foresight_draw_what_was_found(answers: drivers.DriverAns
     path = answers.path("grain_n_pct_dm", "length_h")
     by_way = _marks(detail.path(path))[0]
     assert list(by_way.x) == list(path.parts["by_way_of"])
-    judged = detail.foresight(answers.foresight)
+    judged = driver_foresight.foresight(answers.foresight)
     scores = answers.foresight.table()
     assert sum(len(trace.x) for trace in _marks(judged)) == len(scores)
     ridge = scores[(scores["method"] == "ridge") & (scores["left_out"] == "grower_id")]
@@ -94,7 +95,7 @@ def test_field_path_and_foresight_draw_what_was_found(answers: drivers.DriverAns
     assert list(_marks(judged)[0].x) == pytest.approx(list(saved))
     open_marks = [symbol.endswith("-open") for symbol in _marks(judged)[0].marker.symbol]
     assert open_marks == list(ridge["verdict"] == "no better than the mean")
-    assert len(detail.foresight_table(answers.foresight)) == len(scores)
+    assert len(driver_foresight.foresight_table(answers.foresight)) == len(scores)
 
 
 def test_a_star_stands_where_something_speaks_against_a_finding(

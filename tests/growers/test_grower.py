@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 
 from origin_compare import fermentation
-from origin_compare.answers import Answer
 from origin_compare.errors import UnknownName
 from origin_compare.growers import GrowerLetter, grower_letter
 from origin_compare.review import season_table
+from tests.answers import owed
 from tests.growers import demo
 from tests.growers.small import KnownProfile, batch_frame, scores_for, season_of
 
@@ -32,7 +32,7 @@ def _letter(
 
 
 def test_it_is_an_answer() -> None:
-    assert isinstance(_letter(), Answer)
+    owed(_letter())
 
 
 def test_nothing_stands_apart() -> None:

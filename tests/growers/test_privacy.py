@@ -4,9 +4,9 @@ import dataclasses
 
 import numpy as np
 import pandas as pd
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import beta
 
 from origin_compare.growers import grower_letter, privacy
 from tests.growers.small import KnownProfile, batch_frame, scores_for, season_of
@@ -32,16 +32,24 @@ def test_nobody_may_hold_more_than_half_of_rows_or_amount() -> None:
     assert privacy.may_show(_rows(five, t=[99.0, 1, 1, 1, np.nan]), 5, "t")
 
 
-def test_quartiles_are_harrell_and_davis() -> None:
-    # Their definition: order statistics weighted by a beta distribution, worked out here anew.
-    figures = np.array([3.0, 1.0, 4.0, 1.5, 9.0, 2.6])
-    n = len(figures)
-    wanted = []
-    for p in (0.25, 0.5, 0.75):
-        edges = beta.cdf(np.arange(n + 1) / n, p * (n + 1), (1 - p) * (n + 1))
-        wanted.append(float(np.diff(edges) @ np.sort(figures)))
+@pytest.mark.parametrize(
+    ("figures", "wanted"),
+    [
+        # Of three growers the lower quartile weighs by Beta(1, 3), 1 - (1 - x)^3 at the thirds:
+        # 19, 7 and 1 of 27; the median by Beta(2, 2), x^2 (3 - 2x): 7, 13 and 7 of 27.
+        ((0.0, 27.0, 54.0), (9.0, 27.0, 45.0)),
+        ((0.0, 0.0, 27.0), (1.0, 7.0, 19.0)),
+        ((27.0, 0.0, 0.0), (1.0, 7.0, 19.0)),
+        # Of seven a tail of Beta(2, 6), Beta(4, 4) or Beta(6, 2) beyond 6/7 is a binomial sum
+        # over 7^7: 1 + 7*6, then + 21*36 + 35*216, then + 35*1296 + 21*7776.
+        ((0.0, 0.0, 0.0, 7.0**7, 0.0, 0.0, 0.0), (43.0, 8359.0, 217015.0)),
+    ],
+)
+def test_quartiles_are_harrell_and_davis_by_hand(
+    figures: tuple[float, ...], wanted: tuple[float, float, float]
+) -> None:
     found = privacy.middle_half(pd.Series(figures), step=1e-9)
-    np.testing.assert_allclose(found, wanted, atol=1e-8)
+    np.testing.assert_allclose(found, wanted, atol=1e-6)
 
 
 @settings(max_examples=60, deadline=None)

@@ -20,9 +20,6 @@ from tests.growers.small import KnownProfile, batch_frame, scores_for, season_of
 
 DAY = datetime(2026, 1, 5, tzinfo=UTC)
 SITE = "Quernhallow (invented)"
-needs_reader = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="reads the PDF with pdftotext (poppler-utils)"
-)
 
 
 def _pages(pdf: bytes) -> int:
@@ -31,6 +28,7 @@ def _pages(pdf: bytes) -> int:
 
 
 def _read(pdf: bytes, folder: Path) -> str:
+    assert shutil.which("pdftotext"), "the PDF is read with pdftotext: install poppler-utils"
     file = folder / "letter.pdf"
     file.write_bytes(pdf)
     found = subprocess.run(
@@ -78,7 +76,6 @@ def test_every_demo_letter_stands_on_one_side_and_names_nobody_else() -> None:
             assert not re.search(rf"\b{re.escape(name)}\b", data), (grower, year, name)
 
 
-@needs_reader
 def test_the_page_itself_names_nobody_else(tmp_path: Path) -> None:
     said = _read(letter_pdf(demo.letter("G09", 2025), SITE, DAY), tmp_path)
     assert "grower G09" in said
@@ -88,7 +85,6 @@ def test_the_page_itself_names_nobody_else(tmp_path: Path) -> None:
     assert set(re.findall(r"\bL\d\d-\d\d\w?\b", said)) == {"L25-09A", "L25-09B"}
 
 
-@needs_reader
 def test_the_page_says_what_the_letter_says(tmp_path: Path) -> None:
     letter = demo.letter("G13", 2025)
     said = " ".join(_read(letter_pdf(letter, SITE, DAY), tmp_path).split())
@@ -107,7 +103,6 @@ def test_eight_lots_and_fourteen_flavours_stand_on_one_side() -> None:
     assert _pages(letter_pdf(letter, SITE, DAY)) == 1
 
 
-@needs_reader
 def test_what_does_not_fit_is_counted(tmp_path: Path) -> None:
     letter = _large(lots=24, attributes=30)
     pdf = letter_pdf(letter, SITE, DAY)
@@ -147,7 +142,6 @@ NAMES = [
 ]
 
 
-@needs_reader
 @pytest.mark.parametrize(("name", "printed"), NAMES)
 def test_names_are_printed_as_plain_text(name: str, printed: str, tmp_path: Path) -> None:
     letter = _large(2, 2)

@@ -3,12 +3,12 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.chain.steps import chain_of, grower_chain
 from origin_compare.errors import UnknownName
 from origin_compare.measures import wash_abv
 from origin_compare.season.join import build_season
 from origin_compare.season.season import Season
+from tests.answers import owed
 from tests.store import small
 
 
@@ -53,7 +53,7 @@ def test_a_batch_says_what_it_is_made_of(
     season: Season, batch_id: str, sentence: str, rests_on: str
 ) -> None:
     view = chain_of(season, batch_id)
-    assert isinstance(view, Answer)
+    owed(view)
     assert view.sentence() == sentence
     assert view.rests_on() == rests_on
 
@@ -126,7 +126,7 @@ def test_a_batch_nobody_knows_is_refused_by_name(season: Season) -> None:
 
 def test_what_became_of_a_grower_s_barley(season: Season) -> None:
     view = grower_chain(season, "G1")
-    assert isinstance(view, Answer)
+    owed(view)
     assert view.sentence() == (
         "Grower G1: 2 lots, 2 whole batches and a part of 1 other, 268 L of pure alcohol by mass "
         "share."

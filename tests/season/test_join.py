@@ -10,6 +10,7 @@ from origin_compare.season.season import Season
 from origin_compare.season.unmatched import cause_counts
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.frames import all_shaped
+from origin_compare.sheets.gravity_unit import gravity_unit
 from tests.store import small
 
 
@@ -28,6 +29,22 @@ def test_one_row_per_batch_in_order_of_yeast_in(season: Season) -> None:
     assert season.batches["batch_id"].tolist() == ["B1", "B2", "B3", "B4"]
     assert season.batches.index.equals(pd.RangeIndex(4))
     assert (season.revision, season.site) == (3, "the small one")
+
+
+@pytest.mark.parametrize("written", ["SG x 1000", "degrees"])
+def test_gravity_of_a_frame_made_by_hand_is_settled_to_sg(season: Season, written: str) -> None:
+    sheets = small.sheets()
+    sg = sheets["readings"]["sg"]
+    sheets["readings"]["sg"] = 1000 * sg if written == "SG x 1000" else 1000 * (sg - 1)
+    assert gravity_unit(sheets["readings"]["sg"]) == written
+    found = build_season(sheets).sheets["readings"]["sg"]
+    assert found.tolist() == pytest.approx(sg.tolist(), abs=1e-12)
+    kept = season.sheets["readings"]["sg"]
+    assert gravity_unit(kept) == "SG" and kept.tolist() == sg.tolist()
+
+
+def test_a_sheet_without_a_gravity_counts_as_sg() -> None:
+    assert gravity_unit([]) == gravity_unit([float("nan")]) == "SG"
 
 
 def test_origin_follows_from_the_lots_mashed(batches: pd.DataFrame) -> None:
