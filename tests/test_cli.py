@@ -105,6 +105,19 @@ def test_take_in_keeps_the_good_rows_and_tells_of_the_others(
         assert list(store.set_aside(1)) == ["lots.csv"]
 
 
+def test_take_in_names_warnings_and_what_was_left_out(
+    sheets: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    growers = (sheets / "growers.csv").read_text().splitlines()
+    told = [f"{line},{'mood' if at == 0 else 'fine'}" for at, line in enumerate(growers)]
+    (sheets / "growers.csv").write_text("\n".join(told) + "\n")
+    url = f"sqlite:///{tmp_path / 'here.sqlite'}"
+    assert cli.main(["take-in", str(sheets), "--store", url, "--warnings"]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert "mood of growers.csv is left out: no such column is known." in said
+    assert any(line.startswith("(unusual) growers.csv row 1, mood: is no column") for line in said)
+
+
 def test_rules_and_headers_beside_the_files_are_followed(sheets: Path, tmp_path: Path) -> None:
     (sheets / "house_rules.toml").write_text('time_zone = "Europe/Helsinki"\n')
     (sheets / "headers.toml").write_text(
