@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from origin_compare.mixed.likelihood.criterion import profiled, terms, unprofiled
+from origin_compare.mixed.likelihood.criterion import Slope, profiled, terms, unprofiled
 from origin_compare.mixed.likelihood.nesting import Nesting, nest
-from origin_compare.mixed.likelihood.sums import Classes, Floats
+from origin_compare.mixed.likelihood.search import minimise
+from origin_compare.mixed.likelihood.sums import Classes, Floats, Ints
 
 CLOSE = 1e-7
 """Second derivatives are differences of large sums of squares; values agree to 1e-13."""
@@ -125,3 +126,19 @@ def test_many_level_sizes_take_the_other_path(monkeypatch: pytest.MonkeyPatch) -
     at = np.full((1, len(Z)), 0.7)
     response = np.zeros(1, dtype=np.intp)
     assert_allclose(terms(other, response, at).quad, terms(made, response, at).quad, rtol=1e-9)
+
+
+def test_a_coordinate_that_is_not_free_stays_where_it_is() -> None:
+    rng = np.random.default_rng(4)
+    half = rng.normal(size=(200, 5, 5))
+    curves, best = half @ half.transpose(0, 2, 1) + np.eye(5), rng.normal(size=(200, 5))
+
+    def bowls(which: Ints, at: Floats) -> Slope:
+        away = at - best[which]
+        gradient = np.einsum("bij,bj->bi", curves[which], away)
+        return Slope(0.5 * (away * gradient).sum(axis=1), gradient, curves[which])
+
+    free = np.array([True, False, True, True, False])
+    found = minimise(bowls, np.zeros((200, 5)), np.tile(free, (200, 1)), reach=np.inf)
+    assert (found.point[:, ~free] == 0.0).all()
+    assert found.converged.all()

@@ -42,10 +42,12 @@ def minimise(
     most: int = 60,
     reach: float = 1.0,
     limit: float = np.inf,
+    promise: float = DECREMENT,
 ) -> Found:
     """Minimise B functions of K coordinates; coordinates not `free` (B, K) stay where they are.
 
-    `reach`: the longest step relative to 1 + |coordinate|; `limit`: the largest |coordinate|.
+    `reach`: the longest step relative to 1 + |coordinate|; `limit`: the largest |coordinate|;
+    `promise`: stands for `DECREMENT`, lower where second derivatives are near and not exact.
     """
     B = len(start)
     free = np.ones(start.shape, dtype=bool) if free is None else free
@@ -53,7 +55,7 @@ def minimise(
     here = function(np.arange(B), point)
     value, gradient, hessian = here.value.copy(), here.gradient.copy(), here.hessian.copy()
     step, expected = _newton(gradient, hessian, free, point, reach)
-    active = expected > DECREMENT
+    active = expected > promise
     share = np.ones(B)
     steps = 0
     while active.any() and steps < most:
@@ -72,9 +74,9 @@ def minimise(
                 gradient[good], hessian[good], free[good], point[good], reach
             )
         share[which[~lower]] *= 0.35
-        active[good] = expected[good] > DECREMENT
+        active[good] = expected[good] > promise
         active[which[~lower]] &= share[which[~lower]] > 1e-9
-    settled = expected <= DECREMENT
+    settled = expected <= promise
     point[settled] = np.clip(point[settled] + step[settled], -limit, limit)
     value[settled] -= 0.5 * expected[settled]
     return Found(point, value, Slope(value, gradient, hessian), settled, steps)
@@ -92,7 +94,7 @@ def _newton(
     size = np.abs(curvature)
     size = np.maximum(size, 1e-8 * size.max(axis=1, keepdims=True) + 1e-12)
     along = np.einsum("bij,bi->bj", axes, g) / size
-    step = -np.einsum("bij,bj->bi", axes, along)
+    step = np.where(free, -np.einsum("bij,bj->bi", axes, along), 0.0)  # the axes mix by rounding
     longest = (np.abs(step) / (reach * (1.0 + np.abs(point)))).max(axis=1)
     step /= np.maximum(longest, 1.0)[:, None]
     return step, -(g * step).sum(axis=1)
