@@ -90,7 +90,7 @@ def solve(layout: Layout, Y: Floats, responses: tuple[int, ...]) -> Part:
         ratios=ratios,
         residual=last.rss / layout.nu,
         criterion=value + layout.shift + 2.0 * layout.nu * np.log(scale),
-        status=_status(ratios, solved, bool(layout.lost)),
+        status=statuses(ratios, solved, bool(layout.lost)),
         terms=last,
     )
 
@@ -109,7 +109,8 @@ def _not_constant(name: str, y: Floats, Q: Floats) -> None:
         )
 
 
-def _status(ratios: Floats, solved: NDArray[np.bool_], any_lost: bool) -> tuple[str, ...]:
+def statuses(ratios: Floats, solved: NDArray[np.bool_], any_lost: bool) -> tuple[str, ...]:
+    """What each response's fit is, in the words of `MixedFit.status`."""
     out = []
     for r, settled in zip(ratios, solved, strict=True):
         if not settled or (r > 0.25 * LARGE**2).any():

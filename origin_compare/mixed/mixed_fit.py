@@ -18,6 +18,7 @@ from origin_compare.mixed.inference import coefficients
 from origin_compare.mixed.predict import predicted
 from origin_compare.mixed.profile_likelihood import profile
 from origin_compare.mixed.tables import RESIDUAL
+from origin_compare.one_thread import one_thread
 
 
 @dataclass(frozen=True)
@@ -144,6 +145,7 @@ class MixedFit:
         return wide.div(wide.sum(axis=1), axis=0)
 
 
+@one_thread
 def fit(
     data: pd.DataFrame, responses: str | Sequence[str], fixed: str, groups: str | Sequence[str]
 ) -> MixedFit:

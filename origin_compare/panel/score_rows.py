@@ -86,14 +86,14 @@ def usable(scores: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | Non
     )
     frame = frame[~warm & ~empty]
     frame, scale = _one_scale(frame, scales)
-    served = set(frame.loc[frame["sample_kind"].eq("batch"), "batch_id"])
+    served = set(frame.loc[frame["sample_kind"].eq("batch"), "batch_id"].unique())
     return Rows(
         frame=frame.drop(columns="scale").reset_index(drop=True),
         left_out=left_out,
         scale=scale,
         batches=tuple(sorted(served)),
-        controls=tuple(sorted(set(frame["batch_id"]) - served)),
-        attributes=tuple(dict.fromkeys(frame["attribute"])),
+        controls=tuple(sorted(set(frame["batch_id"].unique()) - served)),
+        attributes=tuple(frame["attribute"].unique()),
     )
 
 
@@ -106,8 +106,8 @@ def in_time(frame: pd.DataFrame) -> list[str]:
 def _one_scale(
     frame: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | None
 ) -> tuple[pd.DataFrame, str]:
-    named = frame["scale"].astype(object).where(frame["scale"].notna(), NOT_NAMED).astype(str)
-    found = list(dict.fromkeys(named))
+    named = frame["scale"].astype("str").fillna(NOT_NAMED)
+    found = list(named.unique())
     if scales is None:
         if len(found) > 1:
             raise MixedScales(_mixed_words(named, found))

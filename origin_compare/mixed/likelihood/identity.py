@@ -88,8 +88,13 @@ def first_guess(nesting: Nesting, response: Ints, information: Floats) -> Floats
     right = np.empty((len(response), K + 1))
     right[:, 0] = t.rss
     right[:, place] = t.pull
+    return first_ratios(right, information)[:, place - 1]
+
+
+def first_ratios(right: Floats, information: Floats) -> Floats:
+    """Ratios (B, K) from quadratic forms `right` (B, K + 1), the residual's first in both."""
     scale = np.sqrt(np.diag(information))
     variances = np.linalg.solve(information / np.outer(scale, scale), (right / scale).T).T / scale
     total = np.maximum(variances, 0.0).sum(axis=1)
     residual = np.maximum(variances[:, 0], 1e-3 * total)
-    return np.asarray(np.clip(variances[:, place] / residual[:, None], LEAST, MOST))
+    return np.asarray(np.clip(variances[:, 1:] / residual[:, None], LEAST, MOST))

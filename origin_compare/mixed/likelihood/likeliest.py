@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from origin_compare.mixed.likelihood.criterion import Slope, in_roots, profiled, terms
 from origin_compare.mixed.likelihood.nesting import Nesting
-from origin_compare.mixed.likelihood.search import Function, minimise
+from origin_compare.mixed.likelihood.search import DECREMENT, Function, minimise
 from origin_compare.mixed.likelihood.sums import Floats, Ints
 
 SMALL = 2e-3
@@ -45,11 +45,23 @@ def likeliest(
         own = None if columns is None else columns[which]
         return profiled(terms(nesting, response[which], ratios, reml=reml, columns=own), nu)
 
+    return least(slope, start)
+
+
+def least(
+    slope: Function, start: Floats, promise: float = DECREMENT, at_zero: Function | None = None
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """The same for any criterion given by its `slope` in the ratios; `promise` as in `minimise`.
+
+    `at_zero`: the slope where ratios of zero count too, if that is costly and left out of `slope`.
+    """
+    at_zero = at_zero or slope
+
     def in_sds(which: Ints, roots: Floats) -> Slope:
         return in_roots(slope(which, roots**2), roots)
 
     roots = np.sqrt(start)
-    found = minimise(in_sds, roots, roots > 0, limit=LARGE)
+    found = minimise(in_sds, roots, roots > 0, limit=LARGE, promise=promise)
     roots, converged = np.abs(found.point), found.converged.copy()
     open_rows = np.flatnonzero((roots < SMALL).any(axis=1))
     for _ in range(ROUNDS):
@@ -57,9 +69,10 @@ def likeliest(
             break
         old = roots[open_rows]
         tried = np.where(old < SMALL, 0.0, old)
-        falls = (tried == 0.0) & (slope(open_rows, tried**2).gradient < -RISE)
+        falls = (tried == 0.0) & (at_zero(open_rows, tried**2).gradient < -RISE)
         tried[falls] = np.where(old[falls] > STUCK, old[falls], RESTART)
-        again = minimise(partial(_subset, in_sds, open_rows), tried, tried > 0, limit=LARGE)
+        part = partial(_subset, in_sds, open_rows)
+        again = minimise(part, tried, tried > 0, limit=LARGE, promise=promise)
         roots[open_rows], converged[open_rows] = np.abs(again.point), again.converged
         open_rows = open_rows[(np.abs(again.point) < SMALL).any(axis=1) & _moved(again.point, old)]
     return roots**2, converged

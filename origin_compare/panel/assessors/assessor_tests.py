@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from origin_compare.panel.profile.components import Solution, pieces
+from origin_compare.panel.profile.batch_effects import Solution
+from origin_compare.panel.profile.components import pieces
 
 COLUMNS = [
     "assessor_id",
@@ -47,17 +48,12 @@ def without_each(part: pd.DataFrame, solution: Solution, ids: tuple[str, ...]) -
     An assessor's part in each estimate is known from the estimate's weights; it is taken out and
     the rest scaled up. Exact in a balanced tasting, near enough otherwise.
     """
-    centred = (part["score"] - part["score"].mean()).to_numpy()
-    codes, names = pd.factorize(part["assessor_id"].astype(str), sort=True)
-    whole = solution.weights.T @ centred
-    batch = solution.layout.batch
-    rows = {}
-    for i, name in enumerate(names):
-        mine = np.flatnonzero(codes == i)
-        own = solution.weights[mine].T @ centred[mine]
-        weight = np.bincount(batch[mine], solution.weights[mine, batch[mine]], minlength=len(ids))
-        rows[name] = (whole - own) / np.where(weight < 0.99, 1 - weight, np.nan)
-    return part["score"].mean() + pd.DataFrame.from_dict(rows, orient="index", columns=list(ids))
+    mean = part["score"].mean()
+    own, weight = solution.of_each_assessor((part["score"] - mean).to_numpy())
+    rest = (own.sum(axis=0) - own) / np.where(weight < 0.99, 1 - weight, np.nan)
+    names = part["assessor_id"].astype(str).groupby(solution.layout.assessor).first()
+    found = pd.DataFrame(mean + rest, index=names.to_numpy(), columns=list(ids))
+    return found.sort_index()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from origin_compare.panel.profile.components import Components, lay_out, solve
+from origin_compare.panel.profile.batch_effects import solve
+from origin_compare.panel.profile.components import Components, lay_out
 
 COLUMNS = ["attribute", "effect", "estimate", "se", "p", "n_scores"]
 EFFECTS = ("place, per glass later", "first glass", "sample before, per point of score")

@@ -11,6 +11,7 @@ from scipy import stats
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
+from origin_compare.one_thread import one_thread
 from origin_compare.panel.assessors.assessor_tests import (
     ScaleUse,
     assessor_figures,
@@ -94,6 +95,7 @@ class Performance:
         )
 
 
+@one_thread
 def assess(
     scores: pd.DataFrame,
     scales: Mapping[str, tuple[float, float]] | None = None,
@@ -163,7 +165,7 @@ def _panel_table(profile: Profile, scaling: Mapping[str, ScaleUse]) -> pd.DataFr
         disagree, error = part.get("assessor:batch", 0.0), part["residual"]
         layout = profile.solutions[v.attribute][0].layout
         assessors = int(layout.assessor.max()) + 1
-        repeats = layout.n / len(np.unique(layout.groups("assessor:batch").indices))
+        repeats = layout.n / (int(layout.codes["assessor:batch"].max()) + 1)
         visits = np.stack([layout.assessor, layout.batch, layout.tasting])
         repeated = np.unique(visits, axis=1).shape[1] < layout.n
         noise = 2 * (disagree + error / repeats) / assessors

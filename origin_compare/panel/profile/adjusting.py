@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import sparse, stats
+from scipy.sparse.linalg import lsqr
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.panel.profile.components import (
-    Components,
-    Layout,
-    Solution,
-    estimate_components,
-    lay_out,
-    linked,
-    solve,
-)
-from origin_compare.panel.profile.profile import Profile, Verdict, centring
+from origin_compare.one_thread import one_thread
+from origin_compare.panel.profile.batch_effects import Solution, Spread, batch_equations, solve
+from origin_compare.panel.profile.batch_test import batch_test
+from origin_compare.panel.profile.components import Layout, estimate_components, lay_out, linked
+from origin_compare.panel.profile.equations import Ints, Solver, incidence
+from origin_compare.panel.profile.profile import Profile, Verdict
 from origin_compare.panel.score_rows import Rows, usable
 
 Floats = NDArray[np.float64]
@@ -35,6 +34,7 @@ PILED = 1 / 3
 """Share of scores at the lowest mark past which the figures of an attribute are called rough."""
 
 
+@one_thread
 def adjusted(
     scores: pd.DataFrame, scales: Mapping[str, tuple[float, float]] | None = None
 ) -> Profile:
@@ -65,10 +65,10 @@ def adjusted(
             + "; ".join(f"{name} {cause}" for name, cause, _ in unusable)
             + ". Give each assessor's own scores of at least two batches."
         )
-    fits = _fits(usable_parts)
-    verdicts = _verdicts(fits, rows)
+    fits = _fits(usable_parts, rows)
+    verdicts = _verdicts(fits)
     told = {verdict.attribute: verdict.told_apart for verdict in verdicts}
-    parts = [_estimates(name, *fits[name], told[name]) for name in (v.attribute for v in verdicts)]
+    parts = [_estimates(name, fits[name], told[name]) for name in (v.attribute for v in verdicts)]
     return Profile(
         estimates=pd.concat(parts, ignore_index=True),
         verdicts=verdicts,
@@ -82,7 +82,7 @@ def adjusted(
             "assessors": rows.frame["assessor_id"].nunique(),
             "tastings": rows.frame["tasting_id"].nunique(),
         },
-        solutions={name: (solution, tuple(ids)) for name, (solution, _, ids) in fits.items()},
+        solutions={name: (fit.solution, tuple(fit.ids)) for name, fit in fits.items()},
     )
 
 
@@ -97,7 +97,7 @@ def parts_of(frame: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
 
 
 def _refuse_too_little(rows: Rows) -> None:
-    who = sorted(set(rows.frame["assessor_id"]))
+    who = sorted(rows.frame["assessor_id"].unique())
     if len(who) < 2:
         raise NotEnoughData(
             f"Scores of {count(len(who), 'assessor')}{' (' + who[0] + ')' if who else ''}: "
@@ -113,22 +113,34 @@ def _refuse_too_little(rows: Rows) -> None:
 
 def _cause_against(part: pd.DataFrame, rows: Rows) -> str:
     """Why an attribute cannot be compared, or nothing."""
-    if part["assessor_id"].nunique() < 2:
+    people, tasted = part["assessor_id"].nunique(), part["batch_id"].unique()
+    if people < 2:
         return "was scored by one assessor only"
-    if part.loc[part["batch_id"].isin(rows.batches), "batch_id"].nunique() < 2:
+    if len(set(tasted) & set(rows.batches)) < 2:
         return "was scored on one batch only"
-    if part["score"].nunique() < 2:
+    if np.ptp(part["score"]) == 0:
         return "was scored the same every time"
-    if part.groupby("batch_id", observed=True)["score"].nunique().max() < 2:
+    by_batch = part.groupby("batch_id", observed=True)["score"]
+    if (by_batch.max() == by_batch.min()).all():
         return "has one and the same score from everybody on each batch, as a consensus sheet has"
-    if len(part) <= part["batch_id"].nunique() + part["assessor_id"].nunique():
+    if len(part) <= len(tasted) + people:
         return "has too few scores for a standard error"
     return ""
 
 
-def _fits(
-    parts: Mapping[str, pd.DataFrame],
-) -> dict[str, tuple[Solution, pd.DataFrame, list[str]]]:
+@dataclass(frozen=True)
+class Fit:
+    """One attribute: its `solution` for the samples `ids`; `kept` are the places among them of the
+    batches compared."""
+
+    solution: Solution
+    ids: list[str]
+    kept: NDArray[np.intp]
+    spread: Spread
+    test: tuple[float, int, float, float]
+
+
+def _fits(parts: Mapping[str, pd.DataFrame], rows: Rows) -> dict[str, Fit]:
     """The fit of each attribute; attributes scored on the very same rows are fitted together."""
     alike: dict[bytes, list[str]] = {}
     layouts: dict[bytes, tuple[Layout, list[str]]] = {}
@@ -138,41 +150,40 @@ def _fits(
         tasting = pd.factorize(part["tasting_id"])[0]
         covariates = covariates_of(part, batch, tasting)
         seen = [batch, assessor, tasting, *covariates.values()]
-        key = np.stack(seen).tobytes() + "\n".join([*covariates, *map(str, ids)]).encode()
+        words = "\n".join([*covariates, *map(str, ids)]).encode()
+        key = sha256(np.stack(seen).tobytes() + words).digest()
         alike.setdefault(key, []).append(name)
         if key not in layouts:
             layout = lay_out(batch, assessor, tasting, covariates)
             layouts[key] = layout, [str(one) for one in ids]
-    found = {}
+    found: dict[str, Fit] = {}
     for key, names in alike.items():
-        layout, known = layouts[key]
-        ys = np.column_stack([parts[name]["score"].to_numpy() for name in names])
-        means, spreads = ys.mean(axis=0), ys.std(axis=0)
-        standard = (ys - means) / spreads
-        for i, components in enumerate(estimate_components(layout, standard)):
-            solution = solve(layout, standard[:, i], components)
-            scaled = _unscaled(solution, float(means[i]), float(spreads[i]))
-            found[names[i]] = (scaled, parts[names[i]], known)
+        found |= _fits_alike(*layouts[key], {name: parts[name] for name in names}, rows)
     return {name: found[name] for name in parts}
 
 
-def _unscaled(solution: Solution, mean: float, spread: float) -> Solution:
-    """Back on the panel's scale: the search itself is done on standardised scores."""
-    found = solution.components
-    components = Components(
-        variance={name: value * spread**2 for name, value in found.variance.items()},
-        cov=found.cov * spread**4,
-        status=found.status,
-    )
-    return Solution(
-        estimate=mean + spread * solution.estimate,
-        cov=solution.cov * spread**2,
-        slopes=solution.slopes * spread,
-        slopes_cov=solution.slopes_cov * spread**2,
-        weights=solution.weights,
-        components=components,
-        layout=solution.layout,
-    )
+def _fits_alike(
+    layout: Layout, ids: list[str], parts: Mapping[str, pd.DataFrame], rows: Rows
+) -> dict[str, Fit]:
+    ys = np.column_stack([part["score"].to_numpy() for part in parts.values()])
+    spreads = ys.std(axis=0)
+    standard = (ys - ys.mean(axis=0)) / spreads
+    given = batch_equations(layout, layout.used)
+    solver = Solver(given[0])
+    kept = _kept(ids, rows)
+    found = {}
+    for place, components in enumerate(estimate_components(layout, standard)):
+        name = list(parts)[place]
+        own = components.times(float(spreads[place]))
+        solution = solve(layout, ys[:, place], own, given, solver)
+        found[name] = Fit(
+            solution=solution,
+            ids=ids,
+            kept=kept,
+            spread=solution.spread(kept, solver),
+            test=batch_test(solution, ys[:, place], kept, solver),
+        )
+    return found
 
 
 def covariates_of(
@@ -187,77 +198,47 @@ def covariates_of(
     strength = part["served_abv_pct"]
     found = {}
     if position.notna().mean() >= 0.9 and position.nunique() > 1:
-        centred = (position - position.mean()).fillna(0.0)
+        centred = (position - position.mean()).fillna(0.0).to_numpy()
         if _left(centred, [batch]) >= TOLD:
-            found["position"] = centred.to_numpy()
+            found["position"] = centred
     if strength.notna().mean() >= 0.9 and np.ptp(strength.dropna()) > SAME_STRENGTH:
-        centred = (strength - strength.mean()).fillna(0.0)
-        if _left(centred, [batch, tasting]) >= TOLD:
-            found["served_abv_pct"] = centred.to_numpy()
+        centred = (strength - strength.mean()).fillna(0.0).to_numpy()
+        if _left(centred, [batch, tasting], list(found.values())) >= TOLD:
+            found["served_abv_pct"] = centred
     return found
 
 
-def _left(centred: pd.Series, groups: list[NDArray[np.intp]]) -> float:
-    """Share of a covariate's spread that no group's level explains."""
-    y = centred.to_numpy()
-    known = np.column_stack([pd.get_dummies(codes).to_numpy(dtype=float) for codes in groups])
-    rest = y - known @ (np.linalg.pinv(known.T @ known, hermitian=True) @ (known.T @ y))
-    return float((rest**2).sum() / (y**2).sum())
+def _left(centred: Floats, groups: list[Ints], beside: Sequence[Floats] = ()) -> float:
+    """Share of a covariate's spread that neither a group's level nor other covariates explain."""
+    others = [sparse.csr_matrix(one[:, None]) for one in beside]
+    known = sparse.hstack([*map(incidence, groups), *others], format="csr")
+    rest = centred - known @ lsqr(known, centred, atol=1e-10, btol=1e-10)[0]
+    return float((rest**2).sum() / (centred**2).sum())
 
 
-def _verdicts(
-    fits: Mapping[str, tuple[Solution, pd.DataFrame, list[str]]], rows: Rows
-) -> tuple[Verdict, ...]:
-    tests = {name: _test(fit[0], fit[2], rows) for name, fit in fits.items()}
-    p = np.array([test[3] for test in tests.values()])
+def _verdicts(fits: Mapping[str, Fit]) -> tuple[Verdict, ...]:
+    p = np.array([fit.test[3] for fit in fits.values()])
     adjusted_p = stats.false_discovery_control(p)
     found = [
         Verdict(
             attribute=name,
             told_apart=bool(p_adjusted < ALPHA),
-            f=f,
-            df_batch=df1,
-            df_error=df2,
-            p=p_value,
+            f=fit.test[0],
+            df_batch=fit.test[1],
+            df_error=fit.test[2],
+            p=fit.test[3],
             p_adjusted=float(p_adjusted),
-            reliability=_reliability(*fits[name], rows),
-            components=fits[name][0].components,
+            reliability=_reliability(fit),
+            components=fit.solution.components,
         )
-        for (name, (f, df1, df2, p_value)), p_adjusted in zip(
-            tests.items(), adjusted_p, strict=True
-        )
+        for (name, fit), p_adjusted in zip(fits.items(), adjusted_p, strict=True)
     ]
     return tuple(sorted(found, key=lambda v: (v.p, -v.f)))
 
 
-def _test(solution: Solution, ids: list[str], rows: Rows) -> tuple[float, int, float, float]:
-    """F, its two degrees of freedom and p for all real batches being alike."""
-    kept = _kept(ids, rows)
-    contrasts = np.zeros((len(ids), len(kept) - 1))
-    contrasts[kept[0], :] = -1.0
-    contrasts[kept[1:], np.arange(len(kept) - 1)] = 1.0
-    values, vectors = np.linalg.eigh(contrasts.T @ solution.cov @ contrasts)
-    turned = contrasts @ vectors
-    t_squared = (turned.T @ solution.estimate) ** 2 / values
-    _, df = solution.variance_of(turned)
-    q = len(values)
-    f = float(t_squared.mean())
-    df = df[df > 2]
-    expected = float(np.sum(df / (df - 2))) if np.all(np.isfinite(df)) else float("inf")
-    if q == 1:
-        df_error = float(solution.variance_of(turned)[1][0])
-    elif not np.isfinite(expected):
-        df_error = float(np.min(df)) if len(df) else 1.0
-    else:
-        df_error = 2 * expected / (expected - q) if expected > q else 1.0
-    return f, q, df_error, float(stats.f.sf(f, q, df_error))
-
-
-def _reliability(solution: Solution, part: pd.DataFrame, ids: list[str], rows: Rows) -> float:
-    kept = _kept(ids, rows)
-    noise = centring(len(kept)) @ solution.cov[np.ix_(kept, kept)] @ centring(len(kept))
-    own = solution.components.variance["batch"]
-    error = float(np.trace(noise)) / (len(kept) - 1)
+def _reliability(fit: Fit) -> float:
+    own = fit.solution.components.variance["batch"]
+    error = float(fit.spread.variance_compare.sum()) / (len(fit.kept) - 1)
     return own / (own + error) if own + error > 0 else 0.0
 
 
@@ -266,46 +247,41 @@ def _kept(ids: list[str], rows: Rows) -> NDArray[np.intp]:
     return np.array([i for i, name in enumerate(ids) if name in real])
 
 
-def _estimates(
-    attribute: str, solution: Solution, part: pd.DataFrame, ids: list[str], told_apart: bool
-) -> pd.DataFrame:
-    batches = set(part.loc[part["sample_kind"].eq("batch"), "batch_id"])
-    kept = np.array([i for i, name in enumerate(ids) if name in batches])
-    level = np.eye(len(ids))[:, kept]
-    variance, df = solution.variance_of(level)
-    against = level - level.mean(axis=1, keepdims=True)
-    variance_compare, df_compare = solution.variance_of(against)
-    se = np.sqrt(variance)
-    estimate = solution.estimate[kept]
-    margin = stats.t.ppf(1 - ALPHA / 2, df) * se
-    names = [ids[i] for i in kept]
-    by_batch = part.groupby("batch_id", observed=True)
+def _estimates(attribute: str, fit: Fit, told_apart: bool) -> pd.DataFrame:
+    spread, ids = fit.spread, fit.ids
+    se = np.sqrt(spread.variance)
+    estimate = fit.solution.estimate[fit.kept]
+    margin = stats.t.ppf(1 - ALPHA / 2, spread.df) * se
+    names = [ids[i] for i in fit.kept]
+    layout = fit.solution.layout
+    tasted = np.unique(layout.batch * (int(layout.assessor.max()) + 1) + layout.assessor)
+    people = np.bincount(tasted // (int(layout.assessor.max()) + 1))
     return pd.DataFrame(
         {
             "batch_id": names,
             "attribute": attribute,
             "estimate": estimate,
             "se": se,
-            "df": df,
+            "df": spread.df,
             "low": estimate - margin,
             "high": estimate + margin,
-            "n_scores": by_batch.size().loc[names].to_numpy(),
-            "n_assessors": by_batch["assessor_id"].nunique().loc[names].to_numpy(),
+            "n_scores": np.bincount(layout.batch)[fit.kept],
+            "n_assessors": people[fit.kept],
             "told_apart": told_apart,
-            "se_compare": np.sqrt(variance_compare),
-            "df_compare": df_compare,
+            "se_compare": np.sqrt(spread.variance_compare),
+            "df_compare": spread.df_compare,
         }
     )
 
 
 def _notes(
     rows: Rows,
-    fits: Mapping[str, tuple[Solution, pd.DataFrame, list[str]]],
+    fits: Mapping[str, Fit],
     unusable: list[tuple[str, str, int]],
 ) -> tuple[str, ...]:
     notes = [rows.left_out_words()] if rows.left_out_words() else []
     notes += [f"{name} left out, for it {cause}" for name, cause, _ in unusable]
-    layouts = [fit[0].layout for fit in fits.values()]
+    layouts = [fit.solution.layout for fit in fits.values()]
     if not any("assessor:batch" in layout.used for layout in layouts):
         notes.append(
             "no assessor tasted a batch twice, so disagreement on a batch and plain repeat error "
@@ -330,7 +306,7 @@ def _notes(
         notes.append(
             f"scores of {listed(piled)} pile up at the lowest mark, so their figures are rough"
         )
-    doubtful = [n for n, fit in fits.items() if fit[0].components.status == "not_converged"]
+    doubtful = [n for n, fit in fits.items() if fit.solution.components.status == "not_converged"]
     if doubtful:
         notes.append(f"the fit of {listed(doubtful)} is doubtful")
     notes += _strength_words(rows.frame["served_abv_pct"].dropna(), layouts)

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
-from origin_compare.panel.profile.components import Components, Solution
+from origin_compare.panel.profile.batch_effects import Solution
+from origin_compare.panel.profile.components import Components
 
 Floats = NDArray[np.float64]
 
