@@ -130,7 +130,7 @@ def test_rules_and_headers_beside_the_files_are_followed(sheets: Path, tmp_path:
     with open_store(url) as store:
         season = store.season()
         assert store.rules().time_zone == "Europe/Helsinki"
-        assert [one.sheet for one in store.header_maps()] == ["readings"]
+        assert [one.sheet for one in store.reading_plans()] == ["readings"]
     assert season.batches["pitched_at"].iloc[0] == pd.Timestamp("2024-11-07 06:00", tz="UTC")
     assert season.sheets["readings"]["hours"].tolist() == [8.0]
     folder = load_folder(sheets)

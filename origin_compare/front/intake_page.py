@@ -130,7 +130,7 @@ def ask_for_the_rest(offer: Offer) -> None:
 
 def _remember(offer: Offer, sheet: str, chosen: Mapping[str, str]) -> None:
     try:
-        parts.store().remember_headers(offer.map_as(sheet, chosen))
+        parts.store().remember_plan(offer.map_as(sheet, chosen))
     except OriginCompareError as fault:
         st.error(str(fault), icon=":material/error:")
     else:

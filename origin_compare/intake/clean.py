@@ -32,6 +32,7 @@ from origin_compare.intake.checks.cell_or_row import cell_or_row
 from origin_compare.intake.checks.one_row import out_of_order, score_range
 from origin_compare.intake.checks.plausible import unusual
 from origin_compare.intake.findings import EMPTY, Finding, finding, mending
+from origin_compare.intake.grid import address
 from origin_compare.intake.headers import column_spellings
 from origin_compare.intake.open_points import COMMA, DECIMALS, OpenPoint, told_apart
 from origin_compare.intake.raw_table import MEND_HEADER, RawTable
@@ -376,8 +377,12 @@ def repeated(text: str, length: int) -> pd.Series:
 
 
 def _provenance(raw: RawTable) -> dict[str, pd.Series]:
+    """File, tab and row; of a table whose cells a layout moved, the cells as written as well."""
     length = len(raw.rows)
-    return {
+    moved: dict[str, pd.Series] = {}
+    if raw.places is not None:
+        moved = {"_raw": raw_text(raw, np.arange(length)), "_cells": cell_places(raw)}
+    return moved | {
         "_file": repeated(raw.file, length),
         "_tab": repeated(raw.tab, length),
         "_row": pd.Series(raw.rows, dtype="int64"),
@@ -393,6 +398,19 @@ def raw_text(raw: RawTable, at: np.ndarray) -> pd.Series:
     if not parts:
         return pd.Series([], dtype="str")
     return pd.concat(parts, ignore_index=True)
+
+
+def cell_places(raw: RawTable) -> pd.Series:
+    """Per row of a laid table the addresses of its cells, in the order of its headers.
+
+    `A3 C2 - D3`; a cell that stands nowhere in the file, such as the tab's name, has a dash.
+    """
+    if raw.places is None:
+        return pd.Series("", index=range(len(raw.rows)), dtype="str")
+    return pd.Series(
+        [" ".join(address(int(r), int(c)) if r else "-" for r, c in row) for row in raw.places],
+        dtype="str",
+    )
 
 
 def _json_rows(cells: pd.DataFrame, headers: Sequence[str]) -> pd.Series:

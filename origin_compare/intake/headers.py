@@ -9,6 +9,7 @@ from functools import cache, lru_cache
 
 from origin_compare.intake.raw_table import MEND_HEADER
 from origin_compare.sheets.catalogue import SHEETS, Column, Sheet
+from origin_compare.sheets.office_words import MORE_WORDS
 from origin_compare.sheets.units import split_unit, unit_words
 
 HEADER_WITHIN = 30
@@ -32,7 +33,8 @@ def spellings(sheet: str) -> dict[str, tuple[str, ...]]:
     found: dict[str, list[str]] = {}
     columns = SHEETS[sheet].columns
     for column in columns:
-        for spelling in column.also:
+        more = MORE_WORDS.get(sheet, {}).get(column.name, "").split("; ")
+        for spelling in (*column.also, *filter(None, more)):
             found.setdefault(plain(spelling), []).append(column.name)
     own = {plain(column.name): (column.name,) for column in columns}
     return {spelling: tuple(dict.fromkeys(names)) for spelling, names in found.items()} | own

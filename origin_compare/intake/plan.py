@@ -12,6 +12,9 @@ import pandas as pd
 
 from origin_compare.answers import count, listed
 from origin_compare.house import HouseRules
+from origin_compare.intake.asking.open_questions import Question
+from origin_compare.intake.asking.reading_plan import ReadingPlan
+from origin_compare.intake.blocks.block import Left, Step
 from origin_compare.intake.checks.batch_times import (
     batch_times,
     check_reading_times,
@@ -25,15 +28,16 @@ from origin_compare.intake.files.readers import Sources, read_sources
 from origin_compare.intake.findings import finding, told
 from origin_compare.intake.known import Known
 from origin_compare.intake.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
-from origin_compare.intake.open_points import OpenPoint
 from origin_compare.intake.raw_table import RawTable, SourceFile
-from origin_compare.intake.recognise import Guess, HeaderMap, Verdict, guess_sheet
+from origin_compare.intake.recognise import Guess, Verdict
+from origin_compare.intake.tables_read import WAITS, once_each, questions_of, read_tables
 from origin_compare.intake.unplaced import Offer, offer, offer_rest
 from origin_compare.sheets.catalogue import SHEETS, Sheet
 from origin_compare.sheets.faults import Fault, fault_table
 from origin_compare.sheets.fingerprint import key_prints
 
 Progress = Callable[[float, str], None]
+NOT_USED = ["file", "row", "column", "text", "why"]
 ACCOUNT = ["file", "sheet", "read", "good", "set_aside", "already_there", "repeated", "blank"]
 
 
@@ -51,7 +55,10 @@ class IntakePlan:
     `contradictions`: one row per cell that says something else than the store: sheet, key,
         column, in_store, in_file, file, file_row (those rows are set aside);
     `tables`: what was read, for the rows' cells as written (`raw_texts`); `left_out`: tables of
-        which some columns were left out, to be mapped by hand as well.
+        which some columns were left out, to be mapped by hand as well;
+    `questions`: what is open, to be answered once per kind of table; a table whose question
+        `holds` it is set aside until then; `did`: (table, step): what the layouts did to it;
+    `not_used`: what was read and not used: file, row, column, text, why.
     """
 
     sheets: Mapping[str, pd.DataFrame]
@@ -65,6 +72,9 @@ class IntakePlan:
     contradictions: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=DIFFERENCE))
     tables: tuple[RawTable, ...] = field(default=(), repr=False)
     left_out: tuple[Offer, ...] = ()
+    questions: tuple[Question, ...] = ()
+    did: tuple[tuple[str, Step], ...] = ()
+    not_used: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=NOT_USED))
 
     @property
     def is_clean(self) -> bool:
@@ -130,9 +140,10 @@ class IntakePlan:
 
         `rows` needs `_file, _tab, _row`; the series has its index.
         """
-        texts = pd.Series("", index=rows.index, dtype="str")
-        for raw in self.tables:
-            mine = ((rows["_file"] == raw.file) & (rows["_tab"] == raw.tab)).to_numpy(dtype=bool)
+        texts = rows["_raw"].fillna("") if "_raw" in rows else pd.Series("", rows.index, "str")
+        for raw in (one for one in self.tables if one.places is None):
+            here = (rows["_file"] == raw.file) & (rows["_tab"] == raw.tab) & (texts == "")
+            mine = here.to_numpy(dtype=bool)
             if mine.any():
                 at = np.searchsorted(raw.rows, rows["_row"].to_numpy(dtype="int64")[mine])
                 told = raw_text(raw, at)
@@ -151,13 +162,13 @@ class IntakePlan:
 def plan_intake(
     sources: Sources | Iterable[tuple[str, bytes]],
     rules: HouseRules,
-    maps: Sequence[HeaderMap] = (),
+    plans: Sequence[ReadingPlan] = (),
     known: Known | None = None,
     progress: Progress | None = None,
 ) -> IntakePlan:
     """Read, understand and check files, without storing anything.
 
-    `maps`: header maps remembered from earlier intakes. `known`: what stands already, None where
+    `plans`: what was said about kinds of files. `known`: what stands already, None where
     there is no store. Without a store, links to a sheet that is wholly absent are not checked
     but said in a warning. `progress` is told how far it is (0 to 1) and at what.
 
@@ -166,24 +177,29 @@ def plan_intake(
     tell = progress or _silent
     tell(0.0, "opening the files")
     brought = sources if isinstance(sources, Sources) else read_sources(sources)
-    total, done = max(sum(raw.rows_read for raw in brought.tables), 1), 0
-    faults = list(brought.faults)
+    tell(0.1, "looking where the tables lie")
+    read = read_tables(brought, plans, known)
+    total, done = max(sum(table.raw.rows_read for table in read.tables), 1), 0
+    faults = [*brought.faults, *read.faults]
+    asked: list[Question] = []
     ledgers: list[Ledger] = []
     strays: list[tuple[RawTable, Verdict]] = []
-    for raw in brought.tables:
+    for table in read.tables:
+        raw, guess = table.raw, table.guess
         tell(0.15 + 0.6 * done / total, f"reading every cell of {raw.label}")
         done += raw.rows_read
-        verdict = guess_sheet(raw, maps)
-        if verdict.guess is None:
-            strays.append((raw, verdict))
+        if guess is None:
+            strays.append((raw, _waiting(*table.held) if table.held else table.verdict))
             continue
-        cleaned = clean(raw, verdict.guess, rules)
-        held = next((one for one in cleaned.open_points if one.holds), None)
+        cleaned = clean(raw, guess, rules)
+        points = questions_of(raw, cleaned.open_points)
+        asked.extend(points)
+        held = next((one for one in points if one.holds), None)
         if held is not None:
-            strays.append((raw, _waiting(verdict.guess, held)))
+            strays.append((raw, _waiting(held, guess)))
             continue
         ledgers.append(open_ledger(len(ledgers), cleaned))
-        faults.extend(_header_warnings(raw, verdict.guess))
+        faults.extend(_header_warnings(raw, guess))
     tell(0.75, "holding rows against one another and the store")
     there, absent = _hold_against(ledgers, known, rules)
     faults.extend(absent)
@@ -206,20 +222,29 @@ def plan_intake(
             for one in ledgers
             if one.cleaned.guess.unknown
         ),
+        once_each((*read.questions, *asked)),
+        tuple((table.raw.label, step) for table in read.tables for step in table.steps),
+        _not_used(read.left),
     )
+
+
+def _waiting(held: Question, guess: Guess | None = None) -> Verdict:
+    """The verdict on a table that waits for an answer: nothing of it goes in."""
+    wrong = f"{WAITS}: {held.what[:1].lower()}{held.what[1:].rstrip('?')}"
+    choices = f" Say one of: {', '.join(held.choices)}." if held.choices else ""
+    default = f" Likeliest: {held.default}." if held.default else ""
+    mend = f"{held.evidence}{choices}{default} Answer it once for files of this kind.".strip()
+    return Verdict(None, (guess,) if guess else (), wrong, mend)
+
+
+def _not_used(left: Sequence[tuple[str, Left]]) -> pd.DataFrame:
+    """What was read and not used, a line each: `NOT_USED`."""
+    lines = [(label, one.row, one.column, one.text, one.why) for label, one in left]
+    return pd.DataFrame(lines, columns=NOT_USED)
 
 
 def _silent(share: float, what: str) -> None:
     pass
-
-
-def _waiting(guess: Guess, held: OpenPoint) -> Verdict:
-    """The verdict on a table that waits for an answer: nothing of it goes in."""
-    wrong = f"waits for an answer: {held.what[:1].lower()}{held.what[1:].rstrip('?')}"
-    choices = f" Say one of: {', '.join(held.choices)}." if held.choices else ""
-    default = f" Likeliest: {held.default}." if held.default else ""
-    mend = f"{held.evidence}{choices}{default} Answer it once for files of this kind".strip()
-    return Verdict(None, (guess,), wrong, f"{mend}.")
 
 
 def _contradictions(ledgers: Sequence[Ledger]) -> pd.DataFrame:

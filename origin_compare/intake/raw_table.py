@@ -32,6 +32,11 @@ class RawTable:
     blank: int = 0
     findings: tuple[Finding, ...] = ()
     source: str = ""
+    kind: tuple[str, ...] = ()
+    """The print of the table's kind, where a layout found it (`ReadingPlan.kind`)."""
+    places: np.ndarray | None = None
+    """(rows, columns, 2) of int32, row and column in the file from 1, where a layout moved cells;
+    None for a table whose every row is one row of the file."""
 
     @property
     def label(self) -> str:
@@ -51,3 +56,16 @@ class SourceFile:
     name: str
     sha256: str
     bytes: int
+
+
+def says(where: str, lacks_value: bool) -> tuple[str, str]:
+    """What is wrong with a cell that has an error, or a formula without its value, and the mend."""
+    if lacks_value:
+        return (
+            f"is a formula in cell {where}",
+            "Paste the column as values, then load the file again.",
+        )
+    return (
+        f"is a spreadsheet's error in cell {where}",
+        "Write the figure, or leave the cell empty.",
+    )

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 
+from origin_compare.intake.asking.reading_plan import ATTRIBUTE, IGNORE, ReadingPlan
 from origin_compare.intake.attributes import (
     attribute_name,
     attributes_among,
@@ -28,41 +30,6 @@ from origin_compare.intake.thin_match import twins_left_out, with_doubt
 from origin_compare.sheets.bases import BASIS_OF
 from origin_compare.sheets.catalogue import AS_IS, SHEETS, Column, Sheet
 from origin_compare.sheets.units import split_unit
-
-IGNORE = "ignore"
-ATTRIBUTE = "attribute"
-"""In a header map: the column holds one attribute's scores, the header being its name."""
-
-
-@dataclass(frozen=True)
-class HeaderMap:
-    """Headers of one kind of file mapped once by hand, to be remembered.
-
-    `columns`: header as written -> column name, `"ignore"` or `"attribute"` (scores only);
-    `constants`: columns the file lacks and every row gets, such as the tasting's number;
-    `date_order`: `"day first"` or `"month first"`, empty to go by the evidence;
-    `decimal_comma`: how figures are written, None to go by the evidence.
-    """
-
-    sheet: str
-    columns: Mapping[str, str]
-    constants: Mapping[str, str] = field(default_factory=dict)
-    date_order: str = ""
-    decimal_comma: bool | None = None
-    answers: Mapping[str, str] = field(default_factory=dict)
-    """What was said to open points, by their keys."""
-
-    def __post_init__(self) -> None:
-        if self.sheet not in SHEETS:
-            raise ValueError(f"{self.sheet!r} is no sheet. Choose one of {', '.join(SHEETS)}.")
-        allowed = {*SHEETS[self.sheet].names(), IGNORE} | (
-            {ATTRIBUTE} if self.sheet == "scores" else set()
-        )
-        for name in (*self.columns.values(), *self.constants):
-            if name not in allowed:
-                raise ValueError(f"{name!r} is no column of {self.sheet}.")
-        if self.date_order not in ("", "day first", "month first"):
-            raise ValueError(f"{self.date_order!r} is no date order: day first or month first.")
 
 
 @dataclass(frozen=True)
@@ -113,38 +80,42 @@ class Verdict:
     mend: str = ""
 
 
-def guess_sheet(raw: RawTable, maps: Iterable[HeaderMap] = ()) -> Verdict:
-    """Which sheet `raw` is: by a remembered map, else by its headers; names only settle ties."""
-    remembered = [match for match in (_by_map(raw, one) for one in maps) if match is not None]
-    if remembered:
-        verdict = _settle(raw, remembered, by_plan=True)
+def guess_sheet(raw: RawTable, plans: Iterable[ReadingPlan] = (), sheet: str = "") -> Verdict:
+    """Which sheet `raw` is: by a reading plan, else by its headers; names only settle ties.
+
+    `sheet`: the one it was taken for on the way, "" where that is open.
+    """
+    told = [plan for plan in plans if plan.fits(raw.kind, raw.headers)]
+    if told:
+        said = [match for plan in told for match in _by_plan(raw, plan, sheet)]
+        verdict = _settle(raw, said, by_plan=any(plan.sheet for plan in told))
         asked = verdict.guess and twins_left_out(raw, verdict.guess)
         if verdict.guess and asked:
             points = (*verdict.guess.open_points, asked)
             return replace(verdict, guess=replace(verdict.guess, open_points=points))
         return verdict
-    return _settle(raw, [_by_headers(raw, sheet) for sheet in SHEETS.values()])
+    among = [SHEETS[sheet]] if sheet else list(SHEETS.values())
+    return _settle(raw, [guess_as(raw, one) for one in among])
 
 
-def _by_map(raw: RawTable, remembered: HeaderMap) -> Guess | None:
-    """The guess under a remembered map, None where the table lacks one of its headers."""
-    chosen = {plain(header): name for header, name in remembered.columns.items()}
-    own = {plain(header) for header in raw.headers}
-    wanted = {header for header, name in chosen.items() if name != IGNORE}
-    if not wanted or not wanted <= own:
-        return None
-    sheet = SHEETS[remembered.sheet]
+def _by_plan(raw: RawTable, plan: ReadingPlan, sheet: str) -> list[Guess]:
+    """The guesses under a reading plan."""
+    only = plan.sheet or sheet
+    return [guess_as(raw, one, plan) for name, one in SHEETS.items() if only in ("", name)]
+
+
+def guess_as(raw: RawTable, sheet: Sheet, plan: ReadingPlan | None = None) -> Guess:
+    """How `raw` is understood as this sheet, whether it fits or not."""
+    told = plan.columns if plan else {}
+    allowed = {*sheet.names(), IGNORE, ATTRIBUTE}
+    chosen = {plain(header): name for header, name in told.items() if name in allowed}
     attributes = tuple(
         (at, attribute_name(header))
         for at, header in enumerate(raw.headers)
-        if chosen.get(plain(header)) == ATTRIBUTE
+        if chosen.get(plain(header)) == ATTRIBUTE and sheet.name == "scores"
     )
-    return _assigned(raw, sheet, chosen, attributes, remembered)
-
-
-def _by_headers(raw: RawTable, sheet: Sheet) -> Guess:
-    guess = _assigned(raw, sheet, {}, (), None)
-    if sheet.name == "scores" and "attribute" in guess.missing:
+    guess = _assigned(raw, sheet, chosen, attributes, plan)
+    if sheet.name == "scores" and "attribute" in guess.missing and not attributes:
         return _as_wide(raw, guess)
     return guess
 
@@ -180,10 +151,10 @@ def _assigned(
     sheet: Sheet,
     chosen: Mapping[str, str],
     attributes: tuple[tuple[int, str], ...],
-    remembered: HeaderMap | None,
+    remembered: ReadingPlan | None,
 ) -> Guess:
     """Each header to at most one column; headers with a choice take what no other header names."""
-    constants = dict(remembered.constants) if remembered else {}
+    constants = _constants_of(remembered, sheet)
     options = _options(raw, sheet, chosen, {at for at, _ in attributes})
     certain = {names[0].name for names, _ in options.values() if len(names) == 1} | set(constants)
     mapped: list[Mapped] = []
@@ -208,6 +179,7 @@ def _assigned(
             mapped.append(Mapped(at, header, left[0], kept))
         if told.open_point:
             asked.append(told.open_point)
+    mapped, unknown = _without_words(raw, mapped, unknown)
     mapped, refused, bases = _with_bases(mapped, refused)
     constants = {**bases, **constants}
     mapped, unknown = hour_of_day(raw, sheet, mapped, unknown)
@@ -231,6 +203,11 @@ def _assigned(
     )
 
 
+def _constants_of(plan: ReadingPlan | None, sheet: Sheet) -> dict[str, str]:
+    told = plan.constants if plan else {}
+    return {name: text for name, text in told.items() if name in sheet.names()}
+
+
 def _options(
     raw: RawTable, sheet: Sheet, chosen: Mapping[str, str], attributes: set[int]
 ) -> dict[int, tuple[tuple[Column, ...], str]]:
@@ -251,6 +228,30 @@ def _options(
 
 def _is_ignored(header: str, chosen: Mapping[str, str]) -> bool:
     return chosen.get(plain(header)) == IGNORE or plain(header) == plain(MEND_HEADER)
+
+
+def _without_words(
+    raw: RawTable, mapped: list[Mapped], unknown: list[str]
+) -> tuple[list[Mapped], list[str]]:
+    """Of two headers for one figure, the one whose cells are words is another thing.
+
+    `Yeast` with `pressed` beside `Yeast kg` with `20`.
+    """
+    often = Counter(one.column.name for one in mapped)
+    words = [
+        one
+        for one in mapped
+        if often[one.column.name] > 1
+        and one.column.kind in ("number", "count", "gravity", "temperature")
+        and not holds(raw, one.at, _SOME_FIGURE)
+    ]
+    kept = [one for one in mapped if one not in words]
+    still = {one.column.name for one in kept}
+    lost = [one for one in words if one.column.name in still]
+    return [one for one in mapped if one not in lost], [*unknown, *(one.header for one in lost)]
+
+
+_SOME_FIGURE = re.compile(r"[^A-Za-z]{0,3}\d.*")
 
 
 def _with_bases(
@@ -312,11 +313,11 @@ def _settle(raw: RawTable, guesses: Sequence[Guess], by_plan: bool = False) -> V
     fitting = [guess for guess in ranked if guess.fits]
     best = [guess for guess in fitting if guess.weight == fitting[0].weight]
     if len(best) > 1:
-        named = [guess for guess in best if _named(raw, guess.sheet.name)]
+        named = [guess for guess in best if is_named(raw, guess.sheet.name)]
         best = named if len(named) == 1 else best
     if len(best) == 1:
         others = [guess for guess in ranked if guess is not best[0]]
-        sure = by_plan or _named(raw, best[0].sheet.name)
+        sure = by_plan or is_named(raw, best[0].sheet.name)
         return Verdict(best[0] if sure else with_doubt(best[0], others))
     if best:
         names = " and ".join(guess.sheet.name for guess in best)
@@ -333,7 +334,7 @@ def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
     near = [guess for guess in ranked if guess.weight]
     most = near[0].weight if near else 0
     # the name of a file breaks ties; it does not outweigh what its headers say
-    named = [guess for guess in ranked if guess.weight == most and _named(raw, guess.sheet.name)]
+    named = [guess for guess in ranked if guess.weight == most and is_named(raw, guess.sheet.name)]
     candidates = _unique(named + near)
     if not candidates:
         return Verdict(
@@ -374,7 +375,7 @@ def _unique(guesses: Sequence[Guess]) -> tuple[Guess, ...]:
     return tuple(by_name.values())
 
 
-def _named(raw: RawTable, sheet: str) -> bool:
+def is_named(raw: RawTable, sheet: str) -> bool:
     """Whether tab or file is called like the sheet, in singular or plural."""
     stem = PurePosixPath(raw.file.replace("\\", "/")).stem
     return any(plain(sheet)[:-1] in plain(name) for name in (raw.tab, stem) if name)

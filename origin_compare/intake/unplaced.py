@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from origin_compare.intake.asking.reading_plan import ATTRIBUTE, IGNORE, ReadingPlan
 from origin_compare.intake.raw_table import RawTable
-from origin_compare.intake.recognise import ATTRIBUTE, IGNORE, Guess, HeaderMap, Verdict
+from origin_compare.intake.recognise import Guess, Verdict
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Offer:
         columns: Mapping[str, str],
         constants: Mapping[str, str] | None = None,
         date_order: str = "",
-    ) -> HeaderMap:
+    ) -> ReadingPlan:
         """The header map to remember: the choices made, all other headers left out.
 
         What was understood already stays, unless a choice gives its column to another header.
@@ -47,7 +48,7 @@ class Offer:
             if column == ATTRIBUTE or column not in columns.values()
         }
         chosen = dict.fromkeys(self.headers, IGNORE) | understood | dict(columns)
-        return HeaderMap(sheet, chosen, dict(constants or {}), date_order)
+        return ReadingPlan(sheet, chosen, dict(constants or {}), date_order)
 
 
 def offer(raw: RawTable, verdict: Verdict) -> Offer:

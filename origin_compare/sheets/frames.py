@@ -13,7 +13,7 @@ from origin_compare.sheets.catalogue import SHEETS, Kind
 Sheets = Mapping[str, pd.DataFrame]
 """Clean sheets by name, one parameter of that name wherever several are read together."""
 
-PROVENANCE = ("_file", "_tab", "_row", "_raw")
+PROVENANCE = ("_file", "_tab", "_row", "_raw", "_cells")
 
 DTYPES: Mapping[Kind, str] = {
     "key": "str",

@@ -10,13 +10,13 @@ from pathlib import Path
 
 from origin_compare.errors import RefusedFile
 from origin_compare.house import HouseRules, default_rules
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.plan import IntakePlan, plan_intake
-from origin_compare.intake.recognise import HeaderMap
-from origin_compare.season.folder import HEADERS_FILE, RULES_FILE, folder_maps, folder_rules
+from origin_compare.season.folder import PLAN_FILES, RULES_FILE, folder_plans, folder_rules
 from origin_compare.store.store import Store
 from origin_compare.store.taking import Taken
 
-_TOLD = (RULES_FILE, HEADERS_FILE)
+_TOLD = (RULES_FILE, *PLAN_FILES)
 
 
 def gathered(paths: Iterable[str | Path]) -> list[tuple[str, bytes]]:
@@ -52,34 +52,34 @@ def _hidden(path: Path) -> bool:
     return any(part.startswith((".", "~$", "__")) for part in path.parts)
 
 
-def told_beside(paths: Iterable[str | Path]) -> tuple[HouseRules | None, tuple[HeaderMap, ...]]:
-    """House rules and header maps lying in the folders named."""
+def told_beside(paths: Iterable[str | Path]) -> tuple[HouseRules | None, tuple[ReadingPlan, ...]]:
+    """House rules and reading plans lying in the folders named."""
     folders = [Path(path) for path in paths if Path(path).is_dir()]
-    maps = tuple(one for folder in folders for one in folder_maps(folder))
+    plans = tuple(one for folder in folders for one in folder_plans(folder))
     with_rules = [folder for folder in folders if (folder / RULES_FILE).is_file()]
-    return (folder_rules(with_rules[-1]) if with_rules else None), maps
+    return (folder_rules(with_rules[-1]) if with_rules else None), plans
 
 
 def check(paths: Sequence[str | Path], store: Store | None = None) -> IntakePlan:
     """What is in these files and folders, nothing stored; held against `store` if one is given."""
-    rules, maps = told_beside(paths)
+    rules, plans = told_beside(paths)
     if store is None:
-        return plan_intake(gathered(paths), rules or default_rules(), maps)
-    return store.plan(gathered(paths), rules=rules, maps=maps)
+        return plan_intake(gathered(paths), rules or default_rules(), plans)
+    return store.plan(gathered(paths), rules=rules, plans=plans)
 
 
 def bring_in(store: Store, paths: Sequence[str | Path], who: str = "") -> tuple[IntakePlan, Taken]:
     """Check files and folders and take in what is good.
 
-    Header maps lying beside the files are remembered; house rules lying there become the store's
+    Reading plans lying beside the files are remembered; house rules lying there become the store's
     if it has none of its own yet.
     """
-    rules, maps = told_beside(paths)
+    rules, plans = told_beside(paths)
     if rules and not store.has_own_rules:
         store.set_rules(rules, who)
-    for one in maps:
-        if one not in store.header_maps():
-            store.remember_headers(one)
+    new = [one for one in plans if one not in store.reading_plans()]
+    if new:
+        store.remember_plan(*new)
     files = gathered(paths)
     plan = store.plan(files)
     return plan, store.take_in(plan, who, files)

@@ -82,11 +82,19 @@ def _cells(
         "raw_text": "" if raw is None else raw.tolist(),
         "key_print": frame["_key"].tolist(),
         "content_print": frame["_content"].tolist(),
+        "from_cells": _from_cells(frame),
     }
     for column in SHEETS[sheet].columns:
         given = frame[column.name]
         cells[column.name] = None if given.isna().all() else to_cells(given, column.kind)
     return cells
+
+
+def _from_cells(frame: pd.DataFrame) -> list[Any] | None:
+    """The addresses of the cells of rows that a layout put together; None where there are none."""
+    if "_cells" not in frame or frame["_cells"].isna().all():
+        return None
+    return to_cells(frame["_cells"], "text")
 
 
 def _insert_columns(

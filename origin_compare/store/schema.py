@@ -41,8 +41,9 @@ TYPES: Mapping[Kind, type[TypeEngine[Any]]] = {
     "moment": BigInteger,  # microseconds since 1970-01-01 00:00 UTC
 }
 
-FROM_COLUMNS = ("intake_id", "from_file", "from_tab", "from_row", "raw_text")
-"""Where a row came from: its intake, the file, the tab of a workbook, the row, its text as read."""
+FROM_COLUMNS = ("intake_id", "from_file", "from_tab", "from_row", "raw_text", "from_cells")
+"""Where a row came from: its intake, the file, the tab of a workbook, the row, its text as read,
+and, where its cells stand in several rows, their addresses."""
 
 PRINT_COLUMNS = ("key_print", "content_print")
 
@@ -63,6 +64,7 @@ def _sheet_table(sheet: Sheet) -> Table:
             Column(column.name, TYPES[column.kind], nullable=not column.needed)
             for column in sheet.columns
         ),
+        Column("from_cells", Text),
         sqlite_autoincrement=True,  # a correction names its row by a number nobody else gets
     )
 
@@ -117,8 +119,8 @@ SET_ASIDE = Table(
     Column("packed", LargeBinary, nullable=False),
 )
 
-HEADER_MAPS = Table(
-    "header_maps",
+READING_PLANS = Table(
+    "reading_plans",
     BOOKS,
     Column("name", Text, primary_key=True),
     Column("said", Text, nullable=False),

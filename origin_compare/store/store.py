@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
@@ -18,8 +16,8 @@ from sqlalchemy.exc import SQLAlchemyError
 from origin_compare import places
 from origin_compare.errors import StoreFault, UnknownName
 from origin_compare.house import HouseRules
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.files.readers import told_apart
-from origin_compare.intake.recognise import HeaderMap
 from origin_compare.season.join import build_season
 from origin_compare.season.one_harvest import one_harvest
 from origin_compare.season.season import Season
@@ -30,7 +28,7 @@ from origin_compare.store.connect import Engines, connect
 from origin_compare.store.originals import Original
 from origin_compare.store.revision import bump, revision
 from origin_compare.store.rows import read_frame
-from origin_compare.store.schema import HEADER_MAPS, SHEET_TABLES
+from origin_compare.store.schema import READING_PLANS, SHEET_TABLES
 from origin_compare.store.standing_rows import StandingRows
 
 if TYPE_CHECKING:
@@ -93,18 +91,18 @@ class Store:
         progress: Progress | None = None,
         *,
         rules: HouseRules | None = None,
-        maps: Sequence[HeaderMap] = (),
+        plans: Sequence[ReadingPlan] = (),
     ) -> IntakePlan:
-        """What taking in these files (name, bytes) would do, under this store's rules and maps.
+        """What taking in these files (name, bytes) would do, under its rules and reading plans.
 
         Nothing is stored. `progress` is told how far it is (0 to 1) and at what. `rules` and
-        `maps` lie beside the files: rules count where the store has none of its own, maps before
+        `plans` lie beside the files: rules count where the store has none of its own, plans before
         the store's. Raises `RefusedFile` if there is no file.
         """
         from origin_compare.intake.plan import plan_intake
 
         used = rules if rules and not self.has_own_rules else self.rules()
-        told = [*maps, *self.header_maps()]
+        told = [*plans, *self.reading_plans()]
         with self.reading() as link:
             return plan_intake(sources, used, told, StandingRows(link), progress)
 
@@ -165,20 +163,28 @@ class Store:
 
     # What the next intake needs to know
 
-    def remember_headers(self, mapped: HeaderMap) -> None:
-        """Keep a header map for the next file with the same headers of the same sheet."""
-        said = json.dumps(asdict(mapped), ensure_ascii=False, sort_keys=True)
-        name = f"{mapped.sheet}: {', '.join(sorted(mapped.columns))}"
+    def remember_plan(self, *plans: ReadingPlan) -> None:
+        """Keep reading plans for the next files of their kind, each in place of its namesake."""
         with self.writing() as link:
-            link.execute(HEADER_MAPS.delete().where(HEADER_MAPS.c.name == name))
-            link.execute(insert(HEADER_MAPS).values(name=name, said=said))
+            for plan in plans:
+                link.execute(READING_PLANS.delete().where(READING_PLANS.c.name == plan.name))
+                link.execute(insert(READING_PLANS).values(name=plan.name, said=plan.to_toml()))
             bump(link)
 
-    def header_maps(self) -> tuple[HeaderMap, ...]:
-        """The header maps remembered."""
+    def reading_plans(self) -> tuple[ReadingPlan, ...]:
+        """The reading plans remembered, by name."""
+        table = READING_PLANS
         with self.reading() as link:
-            found = link.execute(select(HEADER_MAPS.c.said).order_by(HEADER_MAPS.c.name)).scalars()
-            return tuple(HeaderMap(**json.loads(said)) for said in found)
+            found = link.execute(select(table.c.said).order_by(table.c.name)).scalars()
+            return tuple(ReadingPlan.from_toml(said) for said in found)
+
+    def forget_plan(self, name: str) -> None:
+        """Forget a reading plan by its name; `UnknownName` if there is none of that name."""
+        with self.writing() as link:
+            gone = link.execute(READING_PLANS.delete().where(READING_PLANS.c.name == name))
+            if not gone.rowcount:
+                raise UnknownName(f"There is no reading plan {name}. List them to see their names.")
+            bump(link)
 
     # Corrections and house rules
 

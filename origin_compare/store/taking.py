@@ -126,14 +126,12 @@ class RawTexts:
     whole: tuple[str, ...]
 
     def __call__(self, rows: pd.DataFrame) -> pd.Series | None:
-        if "_raw" in rows:
-            return rows["_raw"]
-        if self.given is None:
-            return None
+        own = rows["_raw"].fillna("") if "_raw" in rows else None
         kept = {file: self._is_kept(file) for file in rows["_file"].unique()}
-        if all(kept.values()):
-            return None
-        return self.given(rows).mask(rows["_file"].map(kept).astype(bool), "")
+        if self.given is None or all(kept.values()):
+            return own
+        texts = self.given(rows).mask(rows["_file"].map(kept).astype(bool), "")
+        return texts if own is None else own.where(own != "", texts)
 
     def _is_kept(self, file: str) -> bool:
         """Whether the file, or the archive it lies in, is kept."""

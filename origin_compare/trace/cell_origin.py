@@ -13,9 +13,9 @@ from sqlalchemy.engine import Connection
 
 from origin_compare.errors import StoreFault, UnknownName
 from origin_compare.house import HouseRules
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.headers import columns_for
 from origin_compare.intake.plan import plan_intake
-from origin_compare.intake.recognise import HeaderMap
 from origin_compare.season.package import canonical_text
 from origin_compare.sheets.catalogue import SHEETS, Column
 from origin_compare.sheets.fingerprint import content_prints, key_prints
@@ -111,7 +111,7 @@ def trace_row(store: Store, sheet: str, row_id: int, column: str) -> Traced:
         key=key_text(sheet, frame_of(sheet, row)).iloc[0],
         column=column,
         value=in_words(sheet, row, wanted),
-        cell=_cell(sheet, row, wanted, raw, store.header_maps()),
+        cell=_cell(sheet, row, wanted, raw, store.reading_plans()),
         file=row.from_file,
         tab=row.from_tab,
         row=row.from_row,
@@ -240,7 +240,7 @@ def _raw(text: str) -> dict[str, str]:
 
 
 def _cell(
-    sheet: str, row: Row[Any], column: Column, raw: Mapping[str, str], maps: Sequence[HeaderMap]
+    sheet: str, row: Row[Any], column: Column, raw: Mapping[str, str], maps: Sequence[ReadingPlan]
 ) -> str:
     """The raw text of one column, found by the header it stood under."""
     wanted = {column.name}
@@ -326,7 +326,7 @@ def _read_again(
     text[column] = new.strip()
     given = [name for name in SHEETS[sheet].names() if text[name].iloc[0] or name == column]
     content = text[given].to_csv(index=False).encode()
-    as_they_are = HeaderMap(sheet, {name: name for name in given})
+    as_they_are = ReadingPlan(sheet, {name: name for name in given})
     plan = plan_intake([("correction.csv", content)], rules, [as_they_are])
     faults = [fault for fault in plan.faults if fault.is_to_mend]
     if faults:

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from origin_compare.house import HouseRules, default_rules
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.plan import IntakePlan, plan_intake
-from origin_compare.intake.recognise import HeaderMap
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.fingerprint import content_prints, key_prints
 from origin_compare.sheets.frames import shaped
@@ -35,14 +35,14 @@ SEASON = {
 def plan(
     files: Mapping[str, str | bytes],
     zone: str = "UTC",
-    maps: Sequence[HeaderMap] = (),
+    plans: Sequence[ReadingPlan] = (),
     known: Mapping[str, pd.DataFrame] | None = None,
 ) -> IntakePlan:
     """The plan for files given as text or bytes."""
     sources = [
         (name, text.encode() if isinstance(text, str) else text) for name, text in files.items()
     ]
-    return plan_intake(sources, rules(zone), maps, None if known is None else InFrames(known))
+    return plan_intake(sources, rules(zone), plans, None if known is None else InFrames(known))
 
 
 @dataclass(frozen=True)

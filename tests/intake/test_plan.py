@@ -7,8 +7,8 @@ import pytest
 
 from origin_compare.answers import Answer
 from origin_compare.errors import RefusedFile
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.plan import plan_intake, sheets_in_order
-from origin_compare.intake.recognise import HeaderMap
 from origin_compare.measures import sg_at_20c
 from origin_compare.reports.exports import safe_csv
 from origin_compare.sheets.catalogue import SHEETS
@@ -331,12 +331,12 @@ def test_a_hydrometer_read_warm_is_corrected_when_told_so_and_both_are_kept() ->
     columns = {"batch_id": "batch_id", "Hours": "hours", "Temp": "temp_c"}
     columns |= {"Gravity uncorrected": "sg", "Sample temp (°F)": "ignore"}
     files = {**SEASON, "r.csv": text, "readings.csv": ""}
-    held = plan(files, maps=[HeaderMap("readings", columns)])
+    held = plan(files, plans=[ReadingPlan("readings", columns)])
     assert held.sheets["readings"].empty
     assert any("be corrected to 20 °C" in one for one in said(held))
     answers = {"hydrometer": "correct it, the hydrometer is calibrated at 20 °C"}
-    told = HeaderMap("readings", columns, answers=answers)
-    planned = plan(files, maps=[told])
+    told = ReadingPlan("readings", columns, answers=answers)
+    planned = plan(files, plans=[told])
     readings = planned.sheets["readings"]
     assert readings["sg"].iloc[0] == pytest.approx(float(sg_at_20c(1.05, 30.0)))
     assert readings["note"].iloc[0] == "Gravity uncorrected: as read 1.0500 at 30 °C"

@@ -159,7 +159,8 @@ PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(64))
         ),
         (
             b"\xd0\xcf\x11\xe0" + b"\0" * 600,
-            "f.csv: this is an old workbook (.xls). Open it in a spreadsheet and save it as XLSX.",
+            "f.csv: the workbook is damaged or locked and cannot be opened. Open it in a "
+            "spreadsheet and save it again as XLSX without a password, or as CSV.",
         ),
         (
             b"\xd0\xcf\x11\xe0" + "EncryptedPackage".encode("utf-16-le"),
@@ -318,8 +319,9 @@ def test_an_empty_or_missing_folder_is_refused(tmp_path: Path) -> None:
     assert str(refused.value) == f"{tmp_path / 'no'}: there is no such folder. Check the path."
 
 
-def test_an_old_workbook_among_others_becomes_a_fault() -> None:
+def test_a_damaged_workbook_among_others_becomes_a_fault() -> None:
     sources = read_sources([("old.xls", b"\xd0\xcf\x11\xe0" + b"\0" * 600)])
     assert [str(fault) for fault in sources.faults] == [
-        "old.xls: this is an old workbook (.xls). Open it in a spreadsheet and save it as XLSX."
+        "old.xls: the workbook is damaged or locked and cannot be opened. Open it in a spreadsheet "
+        "and save it again as XLSX without a password, or as CSV."
     ]

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.files.readers import read_tables
-from origin_compare.intake.recognise import HeaderMap, guess_sheet
+from origin_compare.intake.recognise import guess_sheet
 from origin_compare.sheets.catalogue import SHEETS
 from tests.intake.helpers import SEASON, balanced, plan, said
 
@@ -132,7 +133,7 @@ def test_a_mapping_made_once_is_remembered() -> None:
     planned = plan({"karte.csv": text})
     (offer,) = planned.offers
     chosen = offer.map_as("readings", {"Sud": "batch_id", "Zeit": "read_at", "Extrakt (°P)": "sg"})
-    again = plan({"karte 2.csv": text}, maps=[chosen])
+    again = plan({"karte 2.csv": text}, plans=[chosen])
     assert said(again) == []
     row = again.sheets["readings"].iloc[0]
     assert (row["batch_id"], round(row["sg"], 4)) == ("B1", 1.065)
@@ -142,8 +143,8 @@ def test_a_mapping_made_once_is_remembered() -> None:
 def test_a_map_may_settle_the_order_of_dates() -> None:
     text = "lot,grower,season,sown\nL1,G1,2025,03/04/2025\n"
     columns = {"lot": "lot_id", "grower": "grower_id", "season": "season", "sown": "sown_on"}
-    month_first = HeaderMap("lots", columns, date_order="month first")
-    (day,) = plan({"lots.csv": text}, maps=[month_first]).sheets["lots"]["sown_on"]
+    month_first = ReadingPlan("lots", columns, date_order="month first")
+    (day,) = plan({"lots.csv": text}, plans=[month_first]).sheets["lots"]["sown_on"]
     assert day == pd.Timestamp("2025-03-04")
 
 
@@ -160,7 +161,7 @@ def test_a_map_may_settle_the_order_of_dates() -> None:
 )
 def test_a_map_to_nowhere_is_refused(kind: dict[str, object], said: str) -> None:
     with pytest.raises(ValueError) as refused:
-        HeaderMap(**kind)  # type: ignore[arg-type]
+        ReadingPlan(**kind)  # type: ignore[arg-type]
     assert str(refused.value).startswith(said)
 
 
@@ -194,7 +195,7 @@ def test_a_column_left_out_can_be_said_once_and_the_rest_stays_as_understood() -
     )
     (rest,) = planned.left_out
     remembered = rest.map_as("readings", {"Thermo": "temp_c"})
-    again = plan({"log.csv": text}, maps=[remembered])
+    again = plan({"log.csv": text}, plans=[remembered])
     assert again.is_clean and again.left_out == ()
     assert again.sheets["readings"]["temp_c"].tolist() == [24, 25]
     before = planned.sheets["readings"].drop(columns="temp_c")
@@ -205,8 +206,8 @@ def test_attributes_of_a_wide_sheet_stay_when_another_column_is_said() -> None:
     text = "Session,Taster,Sample,Rep,Fruity,Ort\nT1,A1,B1,1,4.5,control\nT1,A2,B1,1,5,control\n"
     planned = plan({**SEASON, "panel.csv": text})
     (rest,) = planned.left_out
-    maps = [rest.map_as("scores", {"Ort": "sample_kind"})]
-    scores = plan({**SEASON, "panel.csv": text}, maps=maps).sheets["scores"]
+    plans = [rest.map_as("scores", {"Ort": "sample_kind"})]
+    scores = plan({**SEASON, "panel.csv": text}, plans=plans).sheets["scores"]
     assert scores["attribute"].tolist() == ["fruity", "fruity"]
     assert scores["sample_kind"].tolist() == ["control", "control"]
 
@@ -299,8 +300,8 @@ def test_a_thin_match_is_asked_about_with_its_evidence() -> None:
     assert (
         "2 of its 8 headers are columns of spirits (Batch and Date). 6 are columns of malts" in told
     )
-    named = HeaderMap("spirits", {"Batch": "batch_id", "Date": "distilled_on"})
-    answered = plan({"analyses.csv": text}, maps=[named])
+    named = ReadingPlan("spirits", {"Batch": "batch_id", "Date": "distilled_on"})
+    answered = plan({"analyses.csv": text}, plans=[named])
     assert len(answered.sheets["spirits"]) == 2
 
 
@@ -308,13 +309,13 @@ def test_a_second_malt_left_out_is_not_lost_unsaid() -> None:
     text = "Batch,Malt 1,kg 1,Malt 2,kg 2\nB1,M1,5000,M2,4000\n"
     columns = {"Batch": "batch_id", "Malt 1": "malt_id", "kg 1": "grist_kg"}
     ignored = {"Malt 2": "ignore", "kg 2": "ignore"}
-    planned = plan({"mashes.csv": text}, maps=[HeaderMap("mashes", {**columns, **ignored})])
+    planned = plan({"mashes.csv": text}, plans=[ReadingPlan("mashes", {**columns, **ignored})])
     assert planned.sheets["mashes"].empty
     assert "malt 2 and kg 2 are left out" in said(planned)[0]
-    agreed = HeaderMap(
+    agreed = ReadingPlan(
         "mashes", {**columns, **ignored}, answers={"repeated columns": "leave them out"}
     )
-    assert len(plan({"mashes.csv": text}, maps=[agreed]).sheets["mashes"]) == 1
+    assert len(plan({"mashes.csv": text}, plans=[agreed]).sheets["mashes"]) == 1
 
 
 def test_what_headers_say_outweighs_the_name_of_the_file() -> None:
@@ -341,7 +342,9 @@ def test_a_row_of_units_may_have_a_dash_where_there_is_none() -> None:
 
 def test_one_sentence_says_that_a_column_is_to_be_filled_down() -> None:
     rows = "".join(f",2025-03-01 {hour:02d}:00,1.05\n" for hour in range(9, 20))
-    planned = plan({"r.csv": f"batch_id,read_at,sg\nB1,2025-03-01 08:00,1.06\n{rows}"})
+    left_alone = ReadingPlan("", answers={"fill down": "no"}, kind=("batchid", "readat", "sg"))
+    text = f"batch_id,read_at,sg\nB1,2025-03-01 08:00,1.06\n{rows}"
+    planned = plan({"r.csv": text}, plans=[left_alone])
     assert said(planned) == [
         "r.csv row 3, batch_id: is empty here and in 10 more rows down to row 13. Every row of "
         "readings needs its batch number. Where an empty cell means the same as above, fill the "

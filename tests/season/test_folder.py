@@ -9,8 +9,8 @@ import pytest
 import origin_compare
 from origin_compare import RefusedFile
 from origin_compare.house import default_rules
-from origin_compare.intake.recognise import HeaderMap
-from origin_compare.season.folder import folder_maps
+from origin_compare.intake.asking.reading_plan import ReadingPlan
+from origin_compare.season.folder import folder_plans
 
 LOG = "RUN,AT,D.PV\nB1,07.11.2024 16:00,1.0500\nB1,08.11.2024 00:00,1.0410\n"
 BATCHES = "batch_id,pitched_at\nB1,2024-11-07 08:00\n"
@@ -37,13 +37,13 @@ def test_a_folder_is_joined_in_memory(folder: Path) -> None:
 def test_header_maps_in_the_folder_and_in_the_call(folder: Path) -> None:
     (folder / "log.csv").write_text(LOG)
     (folder / "headers.toml").write_text(HEADERS + '"D.PV" = "sg"\n')
-    assert folder_maps(folder) == (
-        HeaderMap("readings", {"RUN": "batch_id", "AT": "read_at", "D.PV": "sg"}),
+    assert folder_plans(folder) == (
+        ReadingPlan("readings", {"RUN": "batch_id", "AT": "read_at", "D.PV": "sg"}),
     )
     by_file = origin_compare.load_folder(folder)
     (folder / "headers.toml").unlink()
-    mapped = HeaderMap("readings", {"RUN": "batch_id", "AT": "read_at", "D.PV": "sg"})
-    by_call = origin_compare.load_folder(folder, maps=[mapped])
+    mapped = ReadingPlan("readings", {"RUN": "batch_id", "AT": "read_at", "D.PV": "sg"})
+    by_call = origin_compare.load_folder(folder, plans=[mapped])
     assert by_file.sheets["readings"]["hours"].tolist() == [8.0, 16.0]
     pd.testing.assert_frame_equal(by_file.sheets["readings"], by_call.sheets["readings"])
 
@@ -60,8 +60,8 @@ def test_house_rules_in_the_folder_give_way_to_those_in_the_call(folder: Path) -
     ("text", "cause"),
     [
         ("[[map]\n", "Expected ']]' at the end of an array declaration (at line 1, column 6)"),
-        ('[[map]]\nsheet = "readings"\n', "'headers'"),
-        ('[[map]]\nsheet = "casks"\nheaders = {}\n', "'casks' is no sheet."),
+        ('[[map]]\nsheet = "readings"\n', "it names neither its kind nor any columns"),
+        ('[[map]]\nsheet = "casks"\nheaders = { A = "ph" }\n', "'casks' is no sheet."),
         (HEADERS + 'OLD = "colour"\n', "'colour' is no column of readings."),
     ],
 )
@@ -70,8 +70,8 @@ def test_a_header_map_that_is_none_is_refused(folder: Path, text: str, cause: st
     with pytest.raises(RefusedFile) as told:
         origin_compare.load_folder(folder)
     said = str(told.value)
-    assert said.startswith(f"{folder / 'headers.toml'}: this is no header map: {cause}")
-    assert said.endswith("Write a [[map]] with a sheet and its columns.")
+    assert said.startswith(f"{folder / 'headers.toml'}: this is no reading plan: {cause}")
+    assert said.endswith("Write a [[plan]] with a sheet and its columns.")
 
 
 def test_no_folder_and_no_table() -> None:

@@ -54,7 +54,7 @@ def test_a_newer_store_is_refused_and_left_alone(tmp_path: Path) -> None:
         open_store(url(tmp_path))
     assert str(told.value) == (
         f"The store {url(tmp_path)} was written by a newer version of this program (its form is "
-        "0099, this program knows forms up to 0008). Install the newer version; nothing was "
+        "0099, this program knows forms up to 0009). Install the newer version; nothing was "
         "changed."
     )
 

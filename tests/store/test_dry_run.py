@@ -48,7 +48,7 @@ def test_new_there_and_contradicting_are_told_per_sheet_with_old_and_new(store: 
 
 def test_after_taking_in_nothing_else_differs(store: Store) -> None:
     before = {name: store.sheet(name) for name in SHEETS}
-    rules, maps = store.rules(), store.header_maps()
+    rules, maps = store.rules(), store.reading_plans()
     plan = store.plan(files(SECOND))
     said = plan.changes().set_index("sheet")
     assert {name: len(store.sheet(name)) for name in SHEETS} == {
@@ -69,7 +69,7 @@ def test_after_taking_in_nothing_else_differs(store: Store) -> None:
     counted = taken.rows.set_index("sheet")
     assert counted["new"].to_dict() == {"growers": 1, "lots": 1}
     assert counted["already_there"].to_dict() == {"growers": 1, "lots": 1}
-    assert store.rules() == rules and store.header_maps() == maps
+    assert store.rules() == rules and store.reading_plans() == maps
     assert store.corrections().empty
 
 
@@ -81,6 +81,7 @@ def test_how_far_it_is_is_told_in_order(store: Store) -> None:
     assert shares == sorted(shares)
     assert [what for _, what in told] == [
         "opening the files",
+        "looking where the tables lie",
         "reading every cell of growers.csv",
         "reading every cell of lots.csv",
         "holding rows against one another and the store",

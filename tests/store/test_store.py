@@ -10,8 +10,8 @@ import pytest
 
 from origin_compare import StoreFault, UnknownName, open_store
 from origin_compare.house import default_rules
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.raw_table import SourceFile
-from origin_compare.intake.recognise import HeaderMap
 from origin_compare.season.join import build_season
 from origin_compare.sheets.faults import Fault
 from origin_compare.store import originals
@@ -225,12 +225,14 @@ def test_an_intake_that_is_not_there_is_refused(store: Store) -> None:
 
 
 def test_header_maps_are_remembered_once_per_set_of_headers(store: Store) -> None:
-    first = HeaderMap("readings", {"Back temp": "temp_c", "Ask Jo": "ignore"})
+    first = ReadingPlan("readings", {"Back temp": "temp_c", "Ask Jo": "ignore"})
     better = replace(first, columns={"Ask Jo": "note", "Back temp": "temp_c"})
-    other = HeaderMap("scores", {"Tropical": "attribute"}, {"tasting_id": "T9"}, "day first", True)
+    other = ReadingPlan(
+        "scores", {"Tropical": "attribute"}, {"tasting_id": "T9"}, "day first", True
+    )
     for one in (first, other, better):
-        store.remember_headers(one)
-    assert store.header_maps() == (better, other)
+        store.remember_plan(one)
+    assert store.reading_plans() == (better, other)
 
 
 def test_house_rules_are_kept_and_move_the_revision(store: Store) -> None:

@@ -29,7 +29,11 @@ def says_time(header: str) -> bool:
 
 
 def as_day(cells: pd.Series) -> pd.Series:
-    """The cells with a spreadsheet's serial days as 2025-03-14, others as they are."""
+    """The cells with a spreadsheet's serial days as 2025-03-14, others as they are.
+
+    A day that a spreadsheet shows with its midnight loses it.
+    """
+    cells = cells.str.removesuffix(" 00:00:00")
     serial = cells.str.fullmatch(r"[2-7]\d{4}")
     if not bool(serial.any()):
         return cells

@@ -7,14 +7,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from origin_compare.intake.cells.clock_times import CLOCKS, LOOSE, says_time
-from origin_compare.intake.headers import plain
+from origin_compare.intake.headers import plain, spellings
 from origin_compare.intake.raw_table import RawTable
 from origin_compare.sheets.catalogue import Column, Sheet
 
 FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _DAYS = re.compile(
-    r"\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}"
-    r"|[2-7]\d{4}"
+    r"\d{4}-\d\d-\d\d(?: 00:00:00)?|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}"
+    r"|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}|[2-7]\d{4}"
 )
 
 
@@ -63,8 +63,10 @@ def hour_of_day(
 ) -> tuple[list[Mapped], list[str]]:
     """`Hour` beside a day is the hour of that day, not the hours since the yeast went in."""
     hour = next((one for one in mapped if one.column.name == "hours" and _is_hour(raw, one)), None)
+    if hour is None or any(one.column.kind == "moment" for one in mapped):
+        return list(mapped), list(unknown)
     days = [at for at, name in enumerate(raw.headers) if name in unknown and _has_day(raw, at)]
-    if hour is None or len(days) != 1 or any(one.column.kind == "moment" for one in mapped):
+    if len(days) != 1:
         return list(mapped), list(unknown)
     moment = Mapped(days[0], raw.headers[days[0]], sheet.column("read_at"), "", hour.at)
     rest = [one for one in mapped if one is not hour]
@@ -84,7 +86,7 @@ def named_halves(
     for column in sheet.columns:
         if column.kind != "moment" or column.name in taken:
             continue
-        stems = {plain(name) for name in (column.name, *column.also)}
+        stems = {said for said, names in spellings(sheet.name).items() if column.name in names}
         named = [at for at, name in enumerate(raw.headers) if name in free and _stem(name) in stems]
         days = [at for at in named if _has_day(raw, at)]
         clocks = [at for at in named if _has_clock(raw, at)]
@@ -119,6 +121,6 @@ def _has_clock(raw: RawTable, at: int) -> bool:
 
 def holds(raw: RawTable, at: int, form: re.Pattern[str]) -> bool:
     """Nearly all filled cells among the first 500 are of this form."""
-    cells = raw.cells[at].head(500)
-    filled = cells[cells != ""]
-    return len(filled) > 0 and bool(filled.str.fullmatch(form.pattern).mean() > 0.8)
+    filled = [text for text in raw.cells[at].head(500).tolist() if text]
+    fits = sum(form.fullmatch(text) is not None for text in filled)
+    return bool(filled) and fits > 0.8 * len(filled)

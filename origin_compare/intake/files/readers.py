@@ -10,16 +10,25 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from origin_compare.errors import RefusedFile
-from origin_compare.intake.files.text_files import read_text
-from origin_compare.intake.files.workbooks import read_workbook
+from origin_compare.intake.files.plain_tables import plain_table
+from origin_compare.intake.files.text_files import NoHeader, decode, read_grid, read_text
+from origin_compare.intake.files.web_tables import web_grids
+from origin_compare.intake.files.workbooks import older_workbook_grids, workbook_grids
+from origin_compare.intake.grid import Grid
+from origin_compare.intake.layouts.laying import is_plain
 from origin_compare.intake.raw_table import RawTable, SourceFile
 from origin_compare.sheets.faults import Fault
 
-TABLE_ENDINGS = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".zip"})
-OLD_ENDINGS = frozenset({".xls", ".xlsb", ".ods", ".numbers"})
+TABLE_ENDINGS = frozenset(
+    {".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".xlsb", ".ods", ".htm", ".html", ".zip"}
+)
+OTHER_ENDINGS = frozenset({".numbers"})
+"""Workbooks that are named as such when they are refused."""
 MOST_UNPACKED = 256 * 2**20
 MOST_RATIO = 200
 MOST_MEMBERS = 1_000
+GRID_BYTES = 400_000
+"""A text file up to this length is held cell by cell; of a longer one the top is looked at."""
 
 _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x89PNG", "a picture"),
@@ -38,24 +47,48 @@ _MAGIC: tuple[tuple[bytes, str], ...] = (
 
 
 @dataclass(frozen=True)
+class Tab:
+    """A tab of a workbook, or a text file, as it was read.
+
+    `grid`: its cells with their places, None for a large text file that is one plain table;
+    `table`: the rows below its first header row, None where it has no header row; `why`: the
+    refusal in words where it has none.
+    """
+
+    file: str
+    grid: Grid | None
+    table: RawTable | None
+    why: str = ""
+
+
+@dataclass(frozen=True)
 class Sources:
-    """What was brought in: its tables, and every file with what became of it.
+    """What was brought in: its tabs, and every file with what became of it.
 
     `left_alone`: (name, why) of files that are no tables; `faults`: files refused.
     """
 
-    tables: tuple[RawTable, ...]
+    tabs: tuple[Tab, ...]
     files: tuple[SourceFile, ...]
     left_alone: tuple[tuple[str, str], ...] = ()
     faults: tuple[Fault, ...] = ()
 
+    @property
+    def tables(self) -> tuple[RawTable, ...]:
+        """The tabs read as plain tables, each the rows below its first header row."""
+        return tuple(tab.table for tab in self.tabs if tab.table is not None)
+
 
 def read_tables(name: str, content: bytes) -> list[RawTable]:
-    """All tables of one file: one for a text file, one per tab, those of an archive's members.
+    """All plain tables of one file: one for a text file, one per tab, those of an archive.
 
     Raises `RefusedFile`, with a sentence for the user, for what cannot be read as a table.
     """
-    return list(_read(name, content, name, inside=False))
+    tabs = _read(name, content, name, inside=False)
+    found = [tab.table for tab in tabs if tab.table is not None]
+    if not found:
+        raise RefusedFile(next((tab.why for tab in tabs), f"{name}: it holds no table."))
+    return found
 
 
 def told_apart(sources: Iterable[tuple[str, bytes]]) -> list[tuple[str, bytes]]:
@@ -83,7 +116,7 @@ def read_sources(sources: Iterable[tuple[str, bytes]]) -> Sources:
     Files of one name are told apart (`told_apart`); one that holds the same as another is left
     alone. Raises `RefusedFile` if nothing was brought in at all.
     """
-    tables: list[RawTable] = []
+    tabs: list[Tab] = []
     files: list[SourceFile] = []
     left: list[tuple[str, str]] = []
     faults: list[Fault] = []
@@ -101,12 +134,12 @@ def read_sources(sources: Iterable[tuple[str, bytes]]) -> Sources:
             left.append((name, why))
             continue
         try:
-            tables.extend(_read(name, content, name, inside=False, left=left, faults=faults))
+            tabs.extend(_read(name, content, name, inside=False, left=left, faults=faults))
         except RefusedFile as refusal:
             faults.append(_refused(name, refusal))
     if not files:
         raise RefusedFile("No files were brought in. Choose the sheets of a season: CSV or XLSX.")
-    return Sources(tuple(tables), tuple(files), tuple(left), tuple(faults))
+    return Sources(tuple(tabs), tuple(files), tuple(left), tuple(faults))
 
 
 def read_folder(path: str | Path) -> Sources:
@@ -119,7 +152,7 @@ def read_folder(path: str | Path) -> Sources:
         raise RefusedFile(f"{folder}: there is no such folder. Check the path.")
     inside = (file for file in sorted(folder.rglob("*")) if _visible(file, folder))
     found = read_sources_lazily(folder, inside)
-    if found is None or not (found.tables or found.faults):
+    if found is None or not (found.tabs or found.faults):
         raise RefusedFile(
             f"{folder}: no table was found in this folder. Put the season's sheets there as CSV "
             "or XLSX."
@@ -146,7 +179,7 @@ def _visible(file: Path, folder: Path) -> bool:
 def _no_table(name: str) -> str:
     """Why a file is left alone, "" if it is to be read."""
     ending = PurePosixPath(name.replace("\\", "/")).suffix.casefold()
-    if ending in TABLE_ENDINGS | OLD_ENDINGS:
+    if ending in TABLE_ENDINGS | OTHER_ENDINGS:
         return ""
     return f"{ending or 'a file without ending'} is not a table"
 
@@ -165,7 +198,7 @@ def _read(
     inside: bool,
     left: list[tuple[str, str]] | None = None,
     faults: list[Fault] | None = None,
-) -> Sequence[RawTable]:
+) -> Sequence[Tab]:
     if not content:
         raise RefusedFile(f"{name}: the file is empty. Export it again and check the export.")
     for magic, kind in _MAGIC:
@@ -174,26 +207,51 @@ def _read(
                 f"{name}: this is {kind}, not a table. Bring the sheet as CSV or XLSX."
             )
     if content.startswith(b"\xd0\xcf\x11\xe0"):
-        raise _old_workbook(name, content)
+        _refuse_locked(name, content)
+        return _tabs(name, older_workbook_grids(name, content, source))
     if content.startswith(b"PK\x03\x04") or content.startswith(b"PK\x05\x06"):
         return _packed(name, content, source, inside, left, faults)
     if content.lstrip()[:200].lower().startswith((b"<!doctype", b"<html", b"<?xml", b"<table")):
-        raise RefusedFile(f"{name}: this is a web page, not a table. Save it as CSV or XLSX.")
-    return (read_text(name, content, source),)
+        return _tabs(name, web_grids(name, decode(name, content), source))
+    return (_text_tab(name, content, source),)
+
+
+def _tabs(name: str, grids: Sequence[Grid]) -> tuple[Tab, ...]:
+    """The tabs of a workbook; `RefusedFile` where none of them holds a cell."""
+    if not grids:
+        raise RefusedFile(
+            f"{name}: none of its tabs holds a cell: a picture or a chart is no table. Bring the "
+            "figures themselves as CSV or XLSX."
+        )
+    why = (
+        f"{name}: none of its {len(grids)} tabs holds a table with a header row. Give each "
+        "column a name in the first row, such as batch_id, read_at, sg."
+    )
+    return tuple(Tab(name, grid, plain_table(grid), why) for grid in grids)
+
+
+def _text_tab(name: str, content: bytes, source: str) -> Tab:
+    """A text file; a large one whose top is one plain table is not held cell by cell."""
+    try:
+        table, why = read_text(name, content, source), ""
+    except NoHeader as refusal:
+        table, why = None, str(refusal)
+    whole = len(content) <= GRID_BYTES
+    grid = read_grid(name, content, source, whole=whole)
+    if not whole and table is not None and is_plain(grid):
+        return Tab(name, None, table)
+    return Tab(name, grid if whole else read_grid(name, content, source, whole=True), table, why)
 
 
 def _is_text(content: bytes) -> bool:
     return all(byte >= 32 or byte in (9, 10, 13) for byte in content[:64])
 
 
-def _old_workbook(name: str, content: bytes) -> RefusedFile:
+def _refuse_locked(name: str, content: bytes) -> None:
     if "EncryptedPackage".encode("utf-16-le") in content:
-        return RefusedFile(
+        raise RefusedFile(
             f"{name}: the workbook is locked by a password. Save a copy without the password."
         )
-    return RefusedFile(
-        f"{name}: this is an old workbook (.xls). Open it in a spreadsheet and save it as XLSX."
-    )
 
 
 def _packed(
@@ -203,7 +261,7 @@ def _packed(
     inside: bool,
     left: list[tuple[str, str]] | None,
     faults: list[Fault] | None,
-) -> Sequence[RawTable]:
+) -> Sequence[Tab]:
     """A workbook or an archive; both are measured before they are opened."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
@@ -211,7 +269,9 @@ def _packed(
             _refuse_bomb(name, infos, len(content))
             names = {info.filename for info in infos}
             if "xl/workbook.xml" in names:
-                return read_workbook(name, content, source)
+                return _tabs(name, workbook_grids(name, content, source))
+            if "xl/workbook.bin" in names or "content.xml" in names:
+                return _tabs(name, older_workbook_grids(name, content, source))
             _refuse_other_packed(name, names)
             if inside:
                 raise RefusedFile(
@@ -220,9 +280,15 @@ def _packed(
                 )
             return _members(name, archive, infos, source, left, faults)
     except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, ValueError) as error:
+        what = "workbook" if _is_workbook(name) else "archive"
+        mend = "Save it again as XLSX" if what == "workbook" else "Pack it again"
         raise RefusedFile(
-            f"{name}: the archive is damaged and cannot be unpacked. Pack it again."
+            f"{name}: the {what} is damaged and cannot be unpacked. {mend}."
         ) from error
+
+
+def _is_workbook(name: str) -> bool:
+    return PurePosixPath(name).suffix.casefold() in (".xlsx", ".xlsm", ".xlsb", ".ods")
 
 
 def _refuse_bomb(name: str, infos: Sequence[zipfile.ZipInfo], packed: int) -> None:
@@ -241,7 +307,7 @@ def _refuse_bomb(name: str, infos: Sequence[zipfile.ZipInfo], packed: int) -> No
 
 
 def _refuse_other_packed(name: str, names: set[str]) -> None:
-    if "xl/workbook.bin" in names or "mimetype" in names or "Index/Document.iwa" in names:
+    if "mimetype" in names or "Index/Document.iwa" in names:
         raise RefusedFile(
             f"{name}: this kind of workbook is not read. Open it in a spreadsheet and save it as "
             "XLSX."
@@ -259,9 +325,9 @@ def _members(
     source: str,
     left: list[tuple[str, str]] | None,
     faults: list[Fault] | None,
-) -> Sequence[RawTable]:
+) -> Sequence[Tab]:
     """Tables of the archive's members; nothing is written to disk."""
-    tables: list[RawTable] = []
+    tabs: list[Tab] = []
     seen: set[str] = set()
     for info in infos:
         if info.is_dir() or _is_litter(info.filename):
@@ -274,14 +340,14 @@ def _members(
                 left.append((member, why))
             continue
         try:
-            tables.extend(_read(member, _unpack(name, archive, info), source, inside=True))
+            tabs.extend(_read(member, _unpack(name, archive, info), source, inside=True))
         except RefusedFile as refusal:
             if faults is None:
                 raise
             faults.append(_refused(member, refusal))
     if not seen:
         raise RefusedFile(f"{name}: the archive is empty. Pack the season's sheets into it.")
-    return tables
+    return tabs
 
 
 def _is_litter(name: str) -> bool:

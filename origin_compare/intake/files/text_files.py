@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import replace
@@ -15,6 +16,7 @@ from pyarrow import csv as arrow_csv
 
 from origin_compare.errors import RefusedFile
 from origin_compare.intake.findings import Finding, finding
+from origin_compare.intake.grid import Grid, grid_of
 from origin_compare.intake.headers import HEADER_WITHIN, find_header, is_known, units_row
 from origin_compare.intake.raw_table import RawTable
 
@@ -24,6 +26,10 @@ _TOP = 400_000
 _ROWS_AT_ONCE = 100_000
 _LARGEST_BLOCK = 2**31 - 1
 _MENDED_SIGN = r"^'([=+\-@\t])"
+
+
+class NoHeader(RefusedFile):
+    """No row among the first ones can be a header; a layout may make a table of it all the same."""
 
 
 def read_text(name: str, content: bytes, source: str = "") -> RawTable:
@@ -41,7 +47,7 @@ def read_text(name: str, content: bytes, source: str = "") -> RawTable:
     head = list(_records(name, top, separator, HEADER_WITHIN))
     at = find_header([record for record, _ in head])
     if at is None:
-        raise RefusedFile(
+        raise NoHeader(
             f"{name}: no header row was found in its first {HEADER_WITHIN} rows. Give each column "
             "a name in the first row, such as batch_id, read_at, sg."
         )
@@ -50,6 +56,26 @@ def read_text(name: str, content: bytes, source: str = "") -> RawTable:
     first = at + 2 + (1 if skipped else 0)
     cells, extra = _cells(name, body, separator, len(headers), first)
     return assemble(name, "", headers, cells, extra, first, source)
+
+
+def read_grid(name: str, content: bytes, source: str = "", *, whole: bool = True) -> Grid:
+    """Every cell of a text file, or of its top, with its place; rows as a spreadsheet numbers them.
+
+    Raises `RefusedFile` as `read_text` does, but not for want of a header.
+    """
+    text = decode(name, content).replace("\r\n", "\n").replace("\r", "\n").replace("\f", "")
+    text, skipped = _without_separator_line(text)
+    top = _top(text)
+    separator = skipped or find_separator(top)
+    records = [record for record, _ in _records(name, text if whole else top, separator)]
+    if skipped:
+        records.insert(0, [])
+    return grid_of(name, "", [[_as_in_cell(cell) for cell in record] for record in records], source)
+
+
+def _as_in_cell(cell: str) -> str:
+    """A cell without outer blanks and without the sign an export put before a formula."""
+    return re.sub(_MENDED_SIGN, r"\1", cell.strip())
 
 
 def decode(name: str, content: bytes) -> str:

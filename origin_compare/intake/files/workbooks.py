@@ -1,51 +1,71 @@
-"""Workbooks: every tab, every cell as text; a formula is listed, never read as an empty cell."""
+"""Workbooks to grids: every cell as shown, with its comment, its formula, what is hidden or struck.
+
+Values come from openpyxl, which knows formats; the stored values of formulas, and whole workbooks
+of the older kinds (.xls, .xlsb, .ods), from python-calamine, which knows values alone.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import io
-from collections.abc import Iterator
+import re
+import zipfile
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import openpyxl
-import pandas as pd
-from openpyxl.utils import get_column_letter
+from python_calamine import CalamineWorkbook
 
 from origin_compare.errors import RefusedFile
-from origin_compare.intake.files.text_files import WIDEST, assemble
-from origin_compare.intake.findings import Finding, finding
-from origin_compare.intake.headers import HEADER_WITHIN, find_header
-from origin_compare.intake.raw_table import RawTable
+from origin_compare.intake.grid import Grid, Kind, Mark, Range, kind_of
 
 MOST_ROWS = 1_048_576
+WIDEST = 2000
+LARGE = 48 * 2**20
+"""Unpacked bytes above which a workbook is read cell by cell only, without comments, hidden rows
+and merged cells: holding all its cells at once would take some fifty times as much memory."""
+
+_ERROR = re.compile(r"#(?:N/A|DIV/0!|REF!|VALUE!|NAME\?|NUM!|NULL!|GETTING_DATA)")
+_PADDED = re.compile(r'(?:"([^"]*)"|\\(.)|([A-Z/\-]))?(0{2,})(?:"([^"]*)")?')
 
 
-def read_workbook(name: str, content: bytes, source: str = "") -> tuple[RawTable, ...]:
-    """The table of every tab that has a header row.
+def workbook_grids(name: str, content: bytes, source: str = "") -> tuple[Grid, ...]:
+    """Every tab of an .xlsx workbook that holds anything.
 
-    Raises `RefusedFile` if the file cannot be opened or no tab holds a table. The caller has
-    checked its unpacked size.
+    Raises `RefusedFile` if the file cannot be opened. The caller has checked its unpacked size.
     """
+    large = _unpacked(content) > LARGE
     try:
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=False)
+        book = openpyxl.load_workbook(io.BytesIO(content), read_only=large, data_only=False)
     except Exception as error:  # openpyxl raises many kinds for a damaged file
         raise _damaged(name) from error
     try:
-        tables = [_read_tab(name, tab, source) for tab in book.worksheets]
+        stored = _Stored(content)
+        grids = [_grid(name, tab, source or name, stored, large) for tab in book.worksheets]
     except RefusedFile:
         raise
     except Exception as error:
         raise _damaged(name) from error
     finally:
         book.close()
-    found = tuple(table for table in tables if table is not None)
-    if not found:
-        raise RefusedFile(
-            f"{name}: none of its {len(tables)} tabs holds a table with a header row. Give each "
-            "column a name in the first row, such as batch_id, read_at, sg."
-        )
-    return found
+    return tuple(grid for grid in grids if grid.text.size)
+
+
+def older_workbook_grids(name: str, content: bytes, source: str = "") -> tuple[Grid, ...]:
+    """Every tab of an .xls, .xlsb or .ods workbook that holds anything; values alone."""
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        tabs = [(tab, book.get_sheet_by_name(tab)) for tab in book.sheet_names]
+        grids = [_grid_of_values(name, tab, sheet, source or name) for tab, sheet in tabs]
+    except Exception as error:  # calamine raises many kinds for a damaged or locked file
+        raise _damaged(name) from error
+    return tuple(grid for grid in grids if grid.text.size)
+
+
+def _unpacked(content: bytes) -> int:
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        return sum(one.file_size for one in archive.infolist())
 
 
 def _damaged(name: str) -> RefusedFile:
@@ -55,80 +75,197 @@ def _damaged(name: str) -> RefusedFile:
     )
 
 
-def _read_tab(name: str, tab: Any, source: str) -> RawTable | None:
-    tab.reset_dimensions()  # the size a tab states about itself is often wrong
+class _Stored:
+    """The stored values of a workbook's formulas, opened only where there is one."""
+
+    def __init__(self, content: bytes) -> None:
+        self._content = content
+        self._book: CalamineWorkbook | None = None
+        self._tabs: dict[str, list[list[Any]]] = {}
+
+    def value(self, tab: str, row: int, column: int) -> Any:
+        """The value at a row and column from 0, None where the file holds none."""
+        if tab not in self._tabs:
+            book = self._book or CalamineWorkbook.from_filelike(io.BytesIO(self._content))
+            self._book = book
+            self._tabs[tab] = book.get_sheet_by_name(tab).to_python(skip_empty_area=False)
+        rows = self._tabs[tab]
+        value = rows[row][column] if row < len(rows) and column < len(rows[row]) else ""
+        return None if value == "" else value
+
+
+def _grid(name: str, tab: Any, source: str, stored: _Stored, large: bool) -> Grid:
+    if large:
+        tab.reset_dimensions()  # the size a tab states about itself is often wrong
     texts: list[list[str]] = []
-    numbers: list[int] = []
-    found: list[tuple[int, int, str, str]] = []
-    for row, record, faulty in _records(tab):
-        texts.append(record)
-        numbers.append(row)
-        found.extend((len(texts) - 1, column, text, why) for column, text, why in faulty)
-    while texts and not any(texts[-1]):
-        texts.pop()
-        numbers.pop()
-    at = find_header(texts[:HEADER_WITHIN])
-    if at is None:
-        return None
-    headers = [cell.strip() for cell in texts[at]]
-    while headers and not headers[-1]:
-        headers.pop()
-    rows = np.asarray(numbers[at + 1 :], dtype=np.int64)
-    cells, extra = _frame(texts[at + 1 :], len(headers))
-    findings = _formulas(
-        [(p - at - 1, c, text, why) for p, c, text, why in found if p > at], headers, rows
-    )
-    first = numbers[at] + 1
-    return assemble(name, tab.title, headers, cells, extra, first, source, findings, rows)
-
-
-def _records(tab: Any) -> Iterator[tuple[int, list[str], list[tuple[int, str, str]]]]:
-    """Row number, texts, and (column, text, why) of cells that cannot be taken as they are."""
+    kinds: list[list[int]] = []
+    marks: dict[tuple[int, int], Mark] = {}
+    struck = _StruckStyles()
     for number, row in enumerate(tab.iter_rows(), start=1):
         if number > MOST_ROWS or len(row) > WIDEST:
             raise RefusedFile(
                 f"{tab.title}: the tab has more than {MOST_ROWS:,} rows or {WIDEST:,} columns. "
                 "Split it into several files."
             )
-        texts, faulty = [], []
-        for column, cell in enumerate(row):
-            text, why = _text(cell)
-            texts.append(text)
-            if why:
-                faulty.append((column, text, why))
-        yield number, texts, faulty
+        line, told = [], []
+        for column, cell in enumerate(row, start=1):
+            text, kind, mark = _cell(cell, tab.title, number, column, stored, struck, large)
+            line.append(text)
+            told.append(kind)
+            if mark is not None:
+                marks[number, column] = mark
+        texts.append(line)
+        kinds.append(told)
+    text_grid, kind_grid = _squared(texts, kinds)
+    return Grid(
+        name,
+        tab.title,
+        text_grid,
+        kind_grid,
+        marks,
+        *_shape(tab, large),
+        hidden=tab.sheet_state != "visible",
+        source=source,
+    )
 
 
-def _text(cell: Any) -> tuple[str, str]:
-    """A cell's text, and why it cannot be taken ("" if it can)."""
+def _shape(tab: Any, large: bool) -> tuple[tuple[Range, ...], frozenset[int], frozenset[int]]:
+    """Merged ranges, hidden rows and hidden columns of a tab."""
+    if large:
+        return (), frozenset(), frozenset()
+    merged = tuple(
+        (one.min_row, one.min_col, one.max_row, one.max_col) for one in tab.merged_cells.ranges
+    )
+    rows = frozenset(at for at, one in tab.row_dimensions.items() if one.hidden)
+    columns = frozenset(
+        at
+        for one in tab.column_dimensions.values()
+        if one.hidden
+        for at in range(one.min or 0, (one.max or -1) + 1)
+    )
+    return merged, rows, columns
+
+
+def _cell(
+    cell: Any, tab: str, row: int, column: int, stored: _Stored, struck: _StruckStyles, large: bool
+) -> tuple[str, int, Mark | None]:
+    """A cell's text as shown, its kind, and its mark if it has one."""
     value = cell.value
+    comment = "" if large or cell.comment is None else str(cell.comment.text).strip()
+    crossed = not large and value is not None and cell.has_style and struck.is_struck(cell)
     if value is None:
-        return "", ""
+        return "", Kind.EMPTY, Mark(comment=comment) if comment else None
+    number_format = str(cell.number_format)
+    formula = ""
     if cell.data_type == "f" or type(value).__name__ in {"ArrayFormula", "DataTableFormula"}:
-        return str(getattr(value, "text", value)), "formula"
-    return _plain_text(value, str(cell.number_format)), "error" if cell.data_type == "e" else ""
+        formula = str(getattr(value, "text", value))
+        value = stored.value(tab, row - 1, column - 1)
+        if value is None:
+            return formula, Kind.TEXT, Mark(comment, crossed, formula, lacks_value=True)
+    text = as_shown(value, number_format)
+    error = bool(_ERROR.fullmatch(text))
+    mark = Mark(comment, crossed, formula, error=error)
+    return text, kind_of_value(value, text), mark if mark != Mark() else None
 
 
-def _plain_text(value: object, number_format: str) -> str:
+class _StruckStyles:
+    """Which cell styles strike their text out; each style is looked at once."""
+
+    def __init__(self) -> None:
+        self._known: dict[int, bool] = {}
+
+    def is_struck(self, cell: Any) -> bool:
+        style = int(cell.style_id)
+        if style not in self._known:
+            self._known[style] = bool(cell.font.strike)
+        return self._known[style]
+
+
+def _grid_of_values(name: str, tab: str, sheet: Any, source: str) -> Grid:
+    rows = sheet.to_python(skip_empty_area=False)
+    if len(rows) > MOST_ROWS or any(len(row) > WIDEST for row in rows[:1]):
+        raise RefusedFile(
+            f"{tab}: the tab has more than {MOST_ROWS:,} rows or {WIDEST:,} columns. Split it "
+            "into several files."
+        )
+    texts = [[as_shown(value, "") for value in row] for row in rows]
+    kinds = [
+        [int(kind_of_value(value, text)) for value, text in zip(row, line, strict=True)]
+        for row, line in zip(rows, texts, strict=True)
+    ]
+    marks = {
+        (at + 1, column + 1): Mark(error=True)
+        for at, line in enumerate(texts)
+        for column, text in enumerate(line)
+        if text.startswith("#") and _ERROR.fullmatch(text)
+    }
+    merged = tuple(
+        (first[0] + 1, first[1] + 1, last[0] + 1, last[1] + 1)
+        for first, last in (getattr(sheet, "merged_cell_ranges", None) or ())
+    )
+    return Grid(name, tab, *_squared(texts, kinds), marks, merged, source=source)
+
+
+def _squared(
+    texts: Sequence[Sequence[str]], kinds: Sequence[Sequence[int]]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Texts and kinds as arrays, without the empty rows and columns at the end."""
+    width = max((len(row) for row in texts), default=0)
+    text = np.full((len(texts), width), "", dtype=object)
+    kind = np.zeros((len(texts), width), dtype=np.int8)
+    for at, (row, told) in enumerate(zip(texts, kinds, strict=True)):
+        text[at, : len(row)], kind[at, : len(told)] = row, told
+    filled = text != ""
+    rows, columns = np.flatnonzero(filled.any(axis=1)), np.flatnonzero(filled.any(axis=0))
+    height = int(rows[-1]) + 1 if len(rows) else 0
+    wide = int(columns[-1]) + 1 if len(columns) else 0
+    return text[:height, :wide], kind[:height, :wide]
+
+
+def as_shown(value: object, number_format: str) -> str:  # noqa: PLR0911
+    """A value as the spreadsheet shows it, figures with all the digits they have."""
+    if value is None:
+        return ""
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
     if isinstance(value, int | float):
-        return _number(value, "%" in number_format)
+        return _number(value, number_format)
     if isinstance(value, dt.datetime):
         return _moment(value, number_format)
+    if isinstance(value, dt.date):
+        return value.isoformat()
     if isinstance(value, dt.timedelta):
         return _length(value)
     return str(value).strip()
 
 
-def _number(value: float, percent: bool) -> str:
-    """Digits as a spreadsheet shows them: 15 significant ones, a percentage with its sign."""
+def kind_of_value(value: object, text: str) -> Kind:
+    """The kind a workbook gives a value; a text is what it looks like."""
+    if not text:
+        return Kind.EMPTY
+    if isinstance(value, dt.datetime | dt.date):
+        return Kind.MOMENT
+    if isinstance(value, dt.time | dt.timedelta):
+        return Kind.CLOCK
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return Kind.NUMBER
+    return kind_of(text)
+
+
+def _number(value: float, number_format: str) -> str:
+    """Digits as a spreadsheet shows them: 15 significant ones, a percentage with its sign.
+
+    `0000` pads with zeros and `"B"000` puts a letter before: such a number is a name.
+    """
+    percent = "%" in number_format
     shown = value * 100 if percent else value
-    if isinstance(shown, int) or (float(shown).is_integer() and abs(shown) < 1e15):
-        text = str(int(shown))
-    else:
-        text = f"{shown:.15g}"
-    return f"{text} %" if percent else text
+    if not (isinstance(shown, int) or (float(shown).is_integer() and abs(shown) < 1e15)):
+        return f"{shown:.15g} %" if percent else f"{shown:.15g}"
+    padded = _PADDED.fullmatch(number_format.split(";", maxsplit=1)[0])
+    if padded and shown >= 0:
+        before = padded[1] or padded[2] or padded[3] or ""
+        return f"{before}{int(shown):0{len(padded[4])}d}{padded[5] or ''}"
+    return f"{int(shown)} %" if percent else str(int(shown))
 
 
 def _moment(value: dt.datetime, number_format: str) -> str:
@@ -143,41 +280,3 @@ def _length(value: dt.timedelta) -> str:
     """Hours, minutes and seconds; a clock of 24:00 is a whole day to a spreadsheet."""
     seconds = round(value.total_seconds())
     return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
-
-
-def _frame(texts: list[list[str]], width: int) -> tuple[pd.DataFrame, np.ndarray]:
-    extra = np.array([" ".join(record[width:]).strip() for record in texts], dtype=object)
-    padded = [record[:width] + [""] * (width - len(record)) for record in texts]
-    return pd.DataFrame(padded, columns=range(width), dtype="str"), extra
-
-
-def _formulas(
-    found: list[tuple[int, int, str, str]], headers: list[str], rows: np.ndarray
-) -> tuple[Finding, ...]:
-    """Formulas and spreadsheet errors by column, each with its cell's address."""
-    by_column: dict[int, list[tuple[int, str, str, str]]] = {}
-    for at, column, text, why in found:
-        address = f"{get_column_letter(column + 1)}{rows[at]}"
-        by_column.setdefault(column, []).append((at, text, *_says(why, address)))
-    return tuple(
-        finding(
-            [at for at, *_ in cells],
-            headers[column] if column < len(headers) else "",
-            [text for _, text, *_ in cells],
-            [wrong for *_, wrong, _ in cells],
-            [mend for *_, mend in cells],
-        )
-        for column, cells in by_column.items()
-    )
-
-
-def _says(why: str, address: str) -> tuple[str, str]:
-    if why == "formula":
-        return (
-            f"is a formula in cell {address}",
-            "Paste the column as values, then load the file again.",
-        )
-    return (
-        f"is a spreadsheet's error in cell {address}",
-        "Write the figure, or leave the cell empty.",
-    )

@@ -166,12 +166,15 @@ def _panel(cells: pd.DataFrame) -> pd.DataFrame:
     by_tasting = cells.groupby("tasting_id")
     return pd.DataFrame(
         {
-            "who": PANEL, "tasting_id": tastings, "shift": shift,
-            "low": shift - half, "high": shift + half,
+            "who": PANEL,
+            "tasting_id": tastings,
+            "shift": shift,
+            "low": shift - half,
+            "high": shift + half,
             "n_scores": by_tasting["size"].sum().loc[tastings].to_numpy(),
             "place": by_tasting["place"].first().loc[tastings].to_numpy(),
         }
-    )  # fmt: skip
+    )
 
 
 def _reach(se: Floats | pd.Series, df: int) -> Floats:

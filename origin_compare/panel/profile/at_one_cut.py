@@ -130,20 +130,29 @@ def _fit(profile: Profile, attribute: str, off: pd.DataFrame) -> tuple[pd.DataFr
     se, reach = np.sqrt(np.diag(cov)[1:]), float(stats.t.ppf(1 - ALPHA / 2, df))
     slopes = pd.DataFrame(
         {
-            "attribute": attribute, "cut": list(off.columns), "slope": beta, "se": se, "df": df,
-            "low": beta - reach * se, "high": beta + reach * se,
+            "attribute": attribute,
+            "cut": list(off.columns),
+            "slope": beta,
+            "se": se,
+            "df": df,
+            "low": beta - reach * se,
+            "high": beta + reach * se,
             "p": 2 * stats.t.sf(np.abs(beta) / se, df),
         }
-    )  # fmt: skip
+    )
     shared = x @ pull @ noise  # the panel's error sits in the slopes too
     variance = np.diag(noise - shared - shared.T + x @ cov[1:, 1:] @ x.T)
     at_mean, spread = y - x @ beta, np.sqrt(variance)
     estimates = pd.DataFrame(
         {
-            "batch_id": names, "attribute": attribute, "estimate": at_mean, "se": spread,
-            "low": at_mean - reach * spread, "high": at_mean + reach * spread,
+            "batch_id": names,
+            "attribute": attribute,
+            "estimate": at_mean,
+            "se": spread,
+            "low": at_mean - reach * spread,
+            "high": at_mean + reach * spread,
         }
-    )  # fmt: skip
+    )
     return slopes, estimates
 
 

@@ -65,6 +65,7 @@ def due(batches: pd.DataFrame) -> Due:
     for name in ("n_tastings", "n_assessors"):
         mine[name] = mine[name].fillna(0).astype("int64")
     mine = mine.sort_values(["n_tastings", "distilled_on", "batch_id"], kind="stable")
-    mine["why"] = ["not yet tasted" if not n else f"in {count(n, 'tasting')}" for n in
-                   mine["n_tastings"]]  # fmt: skip
+    mine["why"] = [
+        "not yet tasted" if not n else f"in {count(n, 'tasting')}" for n in mine["n_tastings"]
+    ]
     return Due(mine[DUE_COLUMNS].reset_index(drop=True))

@@ -145,8 +145,12 @@ def _splits(samples: int, sittings: int, rounds: int, rng: np.random.Generator) 
     taken in turn (interchange; John and Williams, Cyclic and Computer Generated Designs, 1995,
     ch. 4, from memory).
     """
-    base = np.concatenate([np.full(len(part), i) for i, part in
-                           enumerate(np.array_split(np.arange(samples), sittings))])  # fmt: skip
+    base = np.concatenate(
+        [
+            np.full(len(part), i)
+            for i, part in enumerate(np.array_split(np.arange(samples), sittings))
+        ]
+    )
     best, least = np.zeros((0, samples), dtype=np.int64), np.inf
     for _ in range(SEARCHES):
         dealt = np.stack([rng.permutation(base) for _ in range(rounds)])

@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 
 from origin_compare.house import default_rules
+from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.plan import IntakePlan, plan_intake
-from origin_compare.intake.recognise import HeaderMap
 
 HERE = Path(__file__).parent
 CELL_MEAN_TOLERANCE = 1e-9
@@ -36,18 +36,18 @@ SHARPNESS = {
 }
 """lmerTest's fixed effects of Sharpnessofmovement: sets against TV1, pictures against 1."""
 
-LONG = HeaderMap(
+LONG = ReadingPlan(
     "scores",
     {"diameter": "score", "plate": "assessor_id", "sample": "batch_id"},
     constants={"tasting_id": "D1", "attribute": "diameter"},
 )
 
 
-def taken(name: str, content: bytes, remembered: HeaderMap) -> IntakePlan:
+def taken(name: str, content: bytes, remembered: ReadingPlan) -> IntakePlan:
     return plan_intake([(name, content)], default_rules(), [remembered])
 
 
-def wide_map() -> HeaderMap:
+def wide_map() -> ReadingPlan:
     with (HERE / "tvbo.csv").open(newline="") as file:
         headers = next(csv.reader(file))
     keys = {
@@ -56,7 +56,7 @@ def wide_map() -> HeaderMap:
         "Repeat": "replicate",
         "Picture": "tasting_id",
     }
-    return HeaderMap("scores", {header: keys.get(header, "attribute") for header in headers})
+    return ReadingPlan("scores", {header: keys.get(header, "attribute") for header in headers})
 
 
 def test_the_files_are_those_the_figures_belong_to() -> None:

@@ -1,0 +1,40 @@
+"""Names that stand already, in the store or in other files of the same intake."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+LABELS: Mapping[str, str] = {
+    "fermentations": "Batch",
+    "malts": "Malt",
+    "lots": "Lot",
+    "growers": "Grower",
+    "yeasts": "Yeast delivery",
+    "vessel": "Washback",
+    "assessor": "Assessor",
+}
+"""What names of a kind are headed when they become a column."""
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Known names by kind: the sheets that are pointed to, `vessel` and `assessor`."""
+
+    by_kind: Mapping[str, frozenset[str]] = field(default_factory=dict)
+
+    def kind_of(self, texts: Iterable[str]) -> str:
+        """The one kind that holds all of these names, "" where none or several do."""
+        wanted = {text for text in texts if text}
+        if not wanted:
+            return ""
+        kinds = [kind for kind, names in self.by_kind.items() if wanted <= names]
+        return kinds[0] if len(kinds) == 1 else ""
+
+    def holds(self, kind: str, text: str) -> bool:
+        return text in self.by_kind.get(kind, frozenset())
+
+    def joined(self, kind: str, names: Iterable[str]) -> Names:
+        """With more names of one kind."""
+        before = self.by_kind.get(kind, frozenset())
+        return Names({**self.by_kind, kind: before | {name for name in names if name}})
