@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 import pandas as pd
 
 from origin_compare.errors import NotEnoughData
+from origin_compare.recent import Recent
 from origin_compare.season.season import Season
 
 if TYPE_CHECKING:
@@ -35,9 +36,6 @@ if TYPE_CHECKING:
     from origin_compare.review import SeasonReview
     from origin_compare.vatting import Recipes
 
-KEPT_CHOICES = 8
-"""Batches opened, and choices of batches left out, whose answers are kept."""
-
 
 class Questions:
     """A season and what was asked of it. Answers are computed when first asked for, then kept.
@@ -49,9 +47,9 @@ class Questions:
     def __init__(self, season: Season, in_style: Sequence[str] | None = None) -> None:
         self.season = season
         self.in_style = in_style
-        self._accepting: dict[tuple[str, ...], Questions] = {}
-        self._opened: dict[str, BatchReview] = {}
-        self._drivers: dict[tuple[str, ...], DriverAnswers] = {}
+        self._accepting: Recent[Questions] = Recent()
+        self._opened: Recent[BatchReview] = Recent()
+        self._drivers: Recent[DriverAnswers] = Recent()
 
     @cached_property
     def derived(self) -> Derived:
@@ -107,11 +105,7 @@ class Questions:
         key = tuple(sorted(set(batch_ids)))
         if not key:
             return self
-        if key not in self._accepting:
-            while len(self._accepting) >= KEPT_CHOICES:
-                self._accepting.pop(next(iter(self._accepting)), None)
-            self._accepting[key] = Questions(self.season, key)
-        return self._accepting[key]
+        return self._accepting.get(key, lambda: Questions(self.season, key))
 
     @cached_property
     def watch(self) -> Watch:
@@ -124,11 +118,9 @@ class Questions:
         """One batch's channels, band and events."""
         from origin_compare import fermentation
 
-        if batch_id not in self._opened:
-            while len(self._opened) >= KEPT_CHOICES:
-                self._opened.pop(next(iter(self._opened)), None)
-            self._opened[batch_id] = fermentation.review(self.season, batch_id, self.departures)
-        return self._opened[batch_id]
+        return self._opened.get(
+            batch_id, lambda: fermentation.review(self.season, batch_id, self.departures)
+        )
 
     def side_by_side(
         self, batch_ids: Sequence[str], by: Literal["hours", "attenuation"] = "hours"
@@ -170,13 +162,10 @@ class Questions:
         from origin_compare.drivers import DriverAnswers
 
         key = tuple(sorted(set(leave_out)))
-        if key not in self._drivers:
-            while len(self._drivers) >= KEPT_CHOICES:
-                self._drivers.pop(next(iter(self._drivers)), None)
-            self._drivers[key] = DriverAnswers(
-                self.batches, self.profile, key, self._sound_readings()
-            )
-        return self._drivers[key]
+        return self._drivers.get(
+            key,
+            lambda: DriverAnswers(self.batches, self.profile, key, self._sound_readings()),
+        )
 
     def _sound_readings(self) -> pd.DataFrame:
         from origin_compare.fermentation.doubtful_readings import without

@@ -1,6 +1,7 @@
 """What moves flavour: process or origin, and what this data cannot tell apart."""
 
 from origin_compare.drivers.doubted_batches import Doubted, doubted, pointed_at
+from origin_compare.drivers.driver_answers import DriverAnswers
 from origin_compare.drivers.foresight import Foresight, foresight
 from origin_compare.drivers.grower_places import Agreement, agreement
 from origin_compare.drivers.grower_profiles import Origins, origins
@@ -16,7 +17,6 @@ from origin_compare.drivers.slopes.randomised import Randomised, randomised
 from origin_compare.drivers.slopes.slopes import Effects, effects
 from origin_compare.drivers.slopes.traits import FIELD, Traits, traits
 from origin_compare.drivers.spread import spread
-from origin_compare.drivers.study import DriverAnswers
 from origin_compare.drivers.wording import PROCESS, Limits
 
 __all__ = [

@@ -8,26 +8,27 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
 
 from origin_compare.answers import listed
 from origin_compare.drivers.model.coding import Array
+from origin_compare.drivers.model.study import Tasted
 from origin_compare.drivers.model.usable_batches import (
     Kept,
     ProfileLike,
-    chosen,
-    keep,
     numbers_of,
     refuse_below,
-    scores_of,
 )
 from origin_compare.drivers.wording import PROCESS, STILL, USUAL, Limits, joined, plain, title
 from origin_compare.errors import NotEnoughData
+from origin_compare.estimates import false_discovery
+
+if TYPE_CHECKING:
+    from sklearn.model_selection import GridSearchCV, GroupKFold
 
 AGRONOMY = (
     "grain_n_pct_dm",
@@ -122,34 +123,54 @@ def foresight(
     `predictors`: columns; by default process, still and field figures recorded for nine batches
     in ten. Raises NotEnoughData for fewer than five growers or no attribute told apart.
     """
+    tasted = Tasted(batches, profile, tuple(leave_out), limits)
+    return foresight_of(tasted, predictors, origin, attributes=attributes, seed=seed)
+
+
+def foresight_of(
+    tasted: Tasted,
+    predictors: Iterable[str] | None = None,
+    origin: str = "grower_id",
+    *,
+    attributes: Iterable[str] | None = None,
+    seed: int = 0,
+) -> Foresight:
+    """`foresight` of batches already settled."""
     wanted = list(predictors) if predictors is not None else [*PROCESS, *STILL, *AGRONOMY]
-    used, absent = _recorded(batches, wanted, strict=predictors is not None)
-    kept = keep(batches, profile, used, origin, (), leave_out)
-    refuse_below(len(kept.rows), 2 * FEWEST_GROUPS, "Foretelling")
-    names = chosen(profile, list(profile.told) if attributes is None else attributes)
-    groups = pd.factorize(kept.rows[origin].astype(str))[0]
+    used, absent = _recorded(tasted.ended(), wanted, strict=predictors is not None)
+    told = list(tasted.profile.told) if attributes is None else attributes
+    study = tasted.study(used, origin, attributes=told, still=())
+    rows, names = study.rows, list(study.names)
+    refuse_below(len(rows), 2 * FEWEST_GROUPS, "Foretelling")
+    groups = pd.factorize(rows[origin].astype(str))[0]
     if not names or groups.max() + 1 < FEWEST_GROUPS:
         raise NotEnoughData(
             f"{len(names)} attributes told apart and {groups.max() + 1} {title(origin)}s: "
             f"foretelling needs one attribute and {FEWEST_GROUPS} {title(origin)}s at least."
         )
-    X = numbers_of(kept.rows, used)
-    X = X[:, X.std(axis=0) > 0]
-    scores, _ = scores_of(kept, profile, names)
-    parts = [_judged(origin, X, scores, groups, groups, names, seed, limits)]
-    if "season" in kept.rows and kept.rows["season"].nunique() > 1 and origin != "season":
-        seasons = pd.factorize(kept.rows["season"].astype(str))[0]
-        parts.append(_judged("season", X, scores, seasons, groups, names, seed, limits))
-    return Foresight(pd.concat(parts, ignore_index=True), tuple(used), tuple(absent), origin, kept)
+    X = numbers_of(rows, used)
+    known = _Known(X[:, X.std(axis=0) > 0], study.panel.scores, groups, names)
+    parts = [_judged(origin, known, groups, seed, tasted.limits)]
+    if "season" in rows and rows["season"].nunique() > 1 and origin != "season":
+        seasons = pd.factorize(rows["season"].astype(str))[0]
+        parts.append(_judged("season", known, seasons, seed, tasted.limits))
+    table = pd.concat(parts, ignore_index=True)
+    return Foresight(table, tuple(used), tuple(absent), origin, study.kept)
 
 
-def _recorded(
-    batches: pd.DataFrame, wanted: list[str], strict: bool
-) -> tuple[list[str], list[str]]:
+@dataclass(frozen=True)
+class _Known:
+    """Figures `X` (n x k), scores `Y` (n x A, `names`) and grower codes `units` (n)."""
+
+    X: Array
+    Y: Array
+    units: NDArray[np.intp]
+    names: list[str]
+
+
+def _recorded(ended: pd.DataFrame, wanted: list[str], strict: bool) -> tuple[list[str], list[str]]:
     if strict:
         return wanted, []
-    there = "status" in batches
-    ended = batches[~batches["status"].eq("fermenting")] if there else batches
     used = [
         name
         for name in wanted
@@ -159,51 +180,60 @@ def _recorded(
 
 
 def _judged(
-    left_out: str,
-    X: Array,
-    Y: Array,
-    folds: NDArray[np.intp],
-    units: NDArray[np.intp],
-    names: list[str],
-    seed: int,
-    limits: Limits,
+    left_out: str, known: _Known, folds: NDArray[np.intp], seed: int, limits: Limits
 ) -> pd.DataFrame:
-    """Errors of each method on every fold left out, tested over `units`."""
-    foretold = {method: np.empty_like(Y) for method in METHODS}
-    mean = np.empty_like(Y)
-    for fold in range(int(folds.max()) + 1):
-        out = folds == fold
-        mean[out] = Y[~out].mean(axis=0)
-        for method in METHODS:
-            foretold[method][out] = _foretell(method, X[~out], Y[~out], units[~out], X[out])
-    base = (Y - mean) ** 2
+    """Errors of each method on every fold left out, tested over growers."""
+    mean, foretold = _foretold(known, folds)
+    base = (known.Y - mean) ** 2
     rng = np.random.default_rng(seed)
-    rows = []
-    for method in METHODS:
-        own = (Y - foretold[method]) ** 2
-        for k, name in [(None, WHOLE), *enumerate(names)]:
-            ours = own.sum(axis=1) if k is None else own[:, k]
-            mean_of = base.sum(axis=1) if k is None else base[:, k]
-            wide = len(names) if k is None else 1
-            rows.append(
-                {
-                    "left_out": left_out,
-                    "method": method,
-                    "attribute": name,
-                    "error": float(np.sqrt(ours.mean() / wide)),
-                    "error_of_mean": float(np.sqrt(mean_of.mean() / wide)),
-                    "gain": float(1 - ours.sum() / mean_of.sum()),
-                    "p": _sign_flip(mean_of - ours, units, rng),
-                }
-            )
+    rows = [
+        {"left_out": left_out, "method": method, "attribute": name}
+        | _compared(ours, of_mean, wide, known.units, rng)
+        for method in METHODS
+        for name, ours, of_mean, wide in _by_attribute(
+            (known.Y - foretold[method]) ** 2, base, known.names
+        )
+    ]
     table = pd.DataFrame(rows)
-    single = table["attribute"] != WHOLE
-    table["q"] = table["p"]
-    table.loc[~single, "q"] = np.minimum(1.0, table.loc[~single, "p"] * len(METHODS))
-    table.loc[single, "q"] = stats.false_discovery_control(table.loc[single, "p"])
+    single = (table["attribute"] != WHOLE).to_numpy()
+    over_methods = np.minimum(1.0, table["p"] * len(METHODS))
+    table["q"] = false_discovery(table["p"], single).where(single, over_methods)
     good = (table["gain"] > 0) & (table["q"] <= limits.clear_q)
     table["verdict"] = np.where(good, BETTER, NO_BETTER)
     return table
+
+
+def _foretold(known: _Known, folds: NDArray[np.intp]) -> tuple[Array, dict[str, Array]]:
+    """What the mean and each method foretell of every batch while its fold is left out."""
+    # Imported here: it takes a second, and most pages never ask for it.
+    from sklearn.model_selection import LeaveOneGroupOut
+
+    mean = np.empty_like(known.Y)
+    foretold = {method: np.empty_like(known.Y) for method in METHODS}
+    for kept, out in LeaveOneGroupOut().split(known.X, groups=folds):
+        X, Y, units, new = known.X[kept], known.Y[kept], known.units[kept], known.X[out]
+        mean[out] = Y.mean(axis=0)
+        foretold["ridge"][out] = _ridge(X, Y, units, new)
+        search = _least_squares_parts(X, Y).fit(X, Y, groups=units)
+        foretold["partial least squares"][out] = search.predict(new).reshape(len(new), -1)
+    return mean, foretold
+
+
+def _by_attribute(own: Array, base: Array, names: list[str]) -> list[tuple[str, Array, Array, int]]:
+    """Squared errors of a method and of the mean: the whole profile, then each attribute."""
+    whole = (WHOLE, own.sum(axis=1), base.sum(axis=1), len(names))
+    return [whole, *((name, own[:, k], base[:, k], 1) for k, name in enumerate(names))]
+
+
+def _compared(
+    ours: Array, of_mean: Array, wide: int, units: NDArray[np.intp], rng: np.random.Generator
+) -> dict[str, float]:
+    return {
+        "error": float(np.sqrt(ours.mean() / wide)),
+        "error_of_mean": float(np.sqrt(of_mean.mean() / wide)),
+        "gain": float(1 - ours.sum() / of_mean.sum()),
+        "p": _sign_flip(of_mean - ours, units, rng),
+    }
 
 
 FLIPS = 999
@@ -211,26 +241,32 @@ FLIPS = 999
 
 def _sign_flip(saved: Array, units: NDArray[np.intp], rng: np.random.Generator) -> float:
     """One-sided: is the error saved, summed by grower, more than chance signs would give."""
-    by_unit = np.bincount(units, weights=saved)
-    flips = rng.choice([-1.0, 1.0], size=(FLIPS, len(by_unit)))
-    reached = int((flips @ by_unit >= by_unit.sum() * (1 - 1e-12)).sum())
-    return (reached + 1) / (FLIPS + 1)
+    from scipy.stats import permutation_test
 
-
-def _foretell(method: str, X: Array, Y: Array, units: NDArray[np.intp], new: Array) -> Array:
-    """Predictions for `new` after scaling and settings chosen inside the batches kept."""
-    centre, scale = X.mean(axis=0), X.std(axis=0)
-    scale = np.where(scale > 0, scale, 1.0)
-    X, new = (X - centre) / scale, (new - centre) / scale
-    if method == "ridge":
-        return _ridge(X, Y, units, new)
-    return _least_squares_parts(X, Y, units, new)
+    found = permutation_test(
+        (np.bincount(units, weights=saved),),
+        np.sum,
+        permutation_type="samples",
+        alternative="greater",
+        n_resamples=FLIPS,
+        vectorized=True,
+        rng=rng,
+    )
+    return float(found.pvalue)
 
 
 def _ridge(X: Array, Y: Array, units: NDArray[np.intp], new: Array) -> Array:
-    """Ridge with one strength per attribute, chosen by leaving growers out inside."""
+    """Ridge with one strength per attribute, chosen by leaving growers out inside.
+
+    By hand: a search over a library's ridge fits each strength, fold and attribute anew, where
+    one decomposition serves all strengths and attributes (see the contributor guide).
+    """
+    from sklearn.preprocessing import StandardScaler
+
+    scaler = StandardScaler().fit(X)
+    X, new = scaler.transform(X), scaler.transform(new)
     errors = np.zeros((len(STRENGTHS), Y.shape[1]))
-    for inside, out in _inner(units):
+    for inside, out in _inner().split(X, groups=units):
         found = _ridge_path(X[inside], Y[inside], X[out])
         errors += ((found - Y[out]) ** 2).sum(axis=1)
     path = _ridge_path(X, Y, new)
@@ -247,36 +283,35 @@ def _ridge_path(X: Array, Y: Array, new: Array) -> Array:
     return np.asarray((rotated * shrink[:, None, :]) @ (left.T @ (Y - level)) + level)
 
 
-def _least_squares_parts(X: Array, Y: Array, units: NDArray[np.intp], new: Array) -> Array:
+def _least_squares_parts(X: Array, Y: Array) -> GridSearchCV:
     """Partial least squares; the number of components (none is one choice) chosen inside."""
-    most = min(MOST_COMPONENTS, X.shape[1], len(X) - 2)
-    errors = np.zeros(most + 1)
-    for inside, out in _inner(units):
-        for components in range(most + 1):
-            found = _pls(X[inside], Y[inside], X[out], components)
-            errors[components] += float(((found - Y[out]) ** 2).sum())
-    return _pls(X, Y, new, int(errors.argmin()))
-
-
-def _pls(X: Array, Y: Array, new: Array, components: int) -> Array:
-    if components == 0:
-        return np.broadcast_to(Y.mean(axis=0), (len(new), Y.shape[1])).copy()
-    # Imported here: it takes a second, and most pages never ask for it.
     from sklearn.cross_decomposition import PLSRegression
+    from sklearn.dummy import DummyRegressor
+    from sklearn.model_selection import GridSearchCV
+    from sklearn.pipeline import make_pipeline
+    from sklearn.preprocessing import StandardScaler
 
-    model: Any = PLSRegression(n_components=components, scale=False)
-    return np.asarray(model.fit(X, Y).predict(new)).reshape(len(new), Y.shape[1])
+    most = min(MOST_COMPONENTS, X.shape[1], len(X) - 2)
+    steps: list[Any] = [
+        DummyRegressor(),
+        *(PLSRegression(k, scale=False) for k in range(1, most + 1)),
+    ]
+    return GridSearchCV(
+        make_pipeline(StandardScaler(), DummyRegressor()),
+        {"dummyregressor": steps},
+        scoring="neg_mean_squared_error",
+        cv=_inner(),
+    )
 
 
 INNER = 4
 
 
-def _inner(units: NDArray[np.intp]) -> list[tuple[NDArray[np.bool_], NDArray[np.bool_]]]:
+def _inner() -> GroupKFold:
     """Four folds of whole growers among those kept."""
-    order = np.unique(units)
-    folds = np.arange(len(order)) % INNER
-    place = folds[np.searchsorted(order, units)]
-    return [(place != fold, place == fold) for fold in range(INNER) if (place == fold).any()]
+    from sklearn.model_selection import GroupKFold
+
+    return GroupKFold(INNER)
 
 
 def _gain(gain: float) -> str:

@@ -6,18 +6,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 
-import numpy as np
 import pandas as pd
-from scipy import stats
 
 from origin_compare.answers import count
-from origin_compare.drivers.model.usable_batches import Kept, ProfileLike, chosen, keep
+from origin_compare.drivers.model.study import Tasted
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike
 from origin_compare.drivers.wording import plain, title
 from origin_compare.errors import NotEnoughData
+from origin_compare.estimates import LEVEL
 
 LEAST = 5
 """Growers in both seasons without which no correlation is worth a number."""
-LEVEL = 0.95
 
 
 @dataclass(frozen=True)
@@ -88,11 +87,19 @@ def agreement(
 
     Raises NotEnoughData when no ended, tasted batch of known origin is left.
     """
-    kept = keep(batches, profile, [], origin, (), leave_out)
+    return agreement_of(Tasted(batches, profile, tuple(leave_out)), origin, attributes)
+
+
+def agreement_of(
+    tasted: Tasted, origin: str = "grower_id", attributes: Iterable[str] | None = None
+) -> Agreement:
+    """`agreement` of batches already settled."""
+    wanted = list(tasted.profile.told) if attributes is None else attributes
+    study = tasted.study([], origin, attributes=wanted, still=())
+    kept, names = study.kept, list(study.names)
     if kept.rows.empty:
         raise NotEnoughData("No ended, tasted batch of one known origin, so none is compared.")
-    names = chosen(profile, list(profile.told) if attributes is None else attributes)
-    scores = profile.wide().loc[kept.rows.index, names]
+    scores = tasted.profile.wide().loc[kept.rows.index, names]
     long = scores.assign(
         origin=kept.rows[origin].astype(str), season=kept.rows["season"].astype(str)
     ).melt(id_vars=["origin", "season"], var_name="attribute", value_name="score")
@@ -112,16 +119,16 @@ def agreement(
 
 
 def _pairs(name: str, rows: pd.DataFrame, seasons: tuple[str, ...]) -> list[tuple[object, ...]]:
+    from scipy.stats import pearsonr
+
     wide = rows.pivot(index="origin", columns="season", values="score")
     told: list[tuple[object, ...]] = []
     for first, second in combinations(seasons, 2):
         both = wide[[first, second]].dropna().to_numpy()
         if len(both) < LEAST or both.std(axis=0).min() == 0:
             continue
-        r = float(np.corrcoef(both.T)[0, 1])
-        middle = np.arctanh(min(max(r, -0.9999), 0.9999))
-        reach = stats.norm.ppf(0.5 + LEVEL / 2) / np.sqrt(len(both) - 3)
-        low, high = np.tanh([middle - reach, middle + reach])
+        found = pearsonr(both[:, 0], both[:, 1])
+        low, high = (float(end) for end in found.confidence_interval(LEVEL))
         says = KEPT if low > 0 else TURNED if high < 0 else UNSURE
-        told.append((name, first, second, len(both), r, float(low), float(high), says))
+        told.append((name, first, second, len(both), float(found.statistic), low, high, says))
     return told

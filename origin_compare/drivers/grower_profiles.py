@@ -4,27 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Unpack
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from numpy.typing import NDArray
 
 from origin_compare.answers import count, listed
-from origin_compare.drivers.model.batch_model import fit_batches, turn_noise
-from origin_compare.drivers.model.fixed_columns import lay_out
-from origin_compare.drivers.model.usable_batches import (
-    Kept,
-    ProfileLike,
-    anchored,
-    chosen,
-    keep,
-    refuse_below,
-    scores_of,
-)
-from origin_compare.drivers.wording import PROCESS, STILL, USUAL, Limits, title, upper
+from origin_compare.drivers.model.batch_model import fit_batches
+from origin_compare.drivers.model.study import Choices, Study, study_of
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike
+from origin_compare.drivers.wording import PROCESS, title, upper
 from origin_compare.errors import NotEnoughData
-
-LEVEL = 0.95
+from origin_compare.estimates import Estimates, false_discovery
 
 
 @dataclass(frozen=True)
@@ -71,11 +63,7 @@ def origins(
     profile: ProfileLike,
     process: Iterable[str] = PROCESS,
     origin: str = "grower_id",
-    *,
-    attributes: Iterable[str] | None = None,
-    still: Iterable[str] = STILL,
-    leave_out: Iterable[str] = (),
-    limits: Limits = USUAL,
+    **choices: Unpack[Choices],
 ) -> Origins:
     """Profiles of the origins, total and at like process, drawn towards the mean.
 
@@ -83,44 +71,42 @@ def origins(
     degree of freedom less than there are origins. Raises NotEnoughData for fewer than three
     origins, or where every origin has one batch.
     """
-    process = tuple(process)
-    kept = keep(batches, profile, process, origin, still, leave_out)
-    layout = lay_out(kept, process, origin, limits)
-    refuse_below(len(kept.rows), layout.least, "A profile of origins")
-    name = title(origin)
-    codes, levels = pd.factorize(kept.rows[origin].astype(str), sort=True)
-    if len(levels) < 3 or layout.one_each:
-        raise NotEnoughData(
-            f"{count(len(levels), name)} in {count(len(kept.rows), 'batch')}: profiles side by "
-            f"side need three {name}s or more, some of them with several batches."
-        )
-    names = chosen(profile, attributes)
-    scores, noise = scores_of(kept, profile, names)
-    turned = turn_noise(anchored(noise))
+    return origins_of(study_of(batches, profile, process, origin, **choices))
+
+
+def origins_of(study: Study) -> Origins:
+    """`origins` of a study already laid out."""
+    layout, rows = study.layout, study.rows
+    study.refuse_few("A profile of origins")
+    codes, levels = pd.factorize(rows[study.origin].astype(str), sort=True)
+    _refuse_few(len(levels), len(rows), layout.one_each, title(study.origin))
+    total, direct = (_modes(study, codes, columns) for columns in (layout.base, None))
     table = pd.DataFrame(
         {
-            origin: np.repeat(levels, len(names)),
-            "attribute": np.tile(names, len(levels)),
-            "n_batches": np.repeat(np.bincount(codes), len(names)),
+            study.origin: np.repeat(levels, len(study.names)),
+            "attribute": np.tile(study.names, len(levels)),
+            "n_batches": np.repeat(np.bincount(codes), len(study.names)),
+            **total.columns("estimate"),
+            **direct.columns("direct", "direct"),
+            "p": total.p,
+            "told_apart": np.tile(study.told, len(levels)),
         }
     )
-    reach = float(stats.t.ppf(0.5 + LEVEL / 2, len(levels) - 1))
-    for columns, as_named in (
-        (layout.base, ("estimate", "low", "high")),
-        (list(range(layout.X.shape[1])), ("direct", "direct_low", "direct_high")),
-    ):
-        fit = fit_batches(scores, layout.X[:, columns], codes.astype(np.intp), turned)
-        modes, se = fit.growers.T.ravel(), fit.grower_se.T.ravel()
-        table[as_named[0]] = modes
-        table[as_named[1]] = modes - reach * se
-        table[as_named[2]] = modes + reach * se
-        if as_named[0] == "estimate":
-            with np.errstate(invalid="ignore", divide="ignore"):
-                t = np.where(se > 0, np.abs(modes) / se, 0.0)
-            table["p"] = 2 * stats.t.sf(t, len(levels) - 1)
-    table["told_apart"] = table["attribute"].isin(list(profile.told))
-    table["q"] = np.nan
-    asked = table["told_apart"]
-    table.loc[asked, "q"] = stats.false_discovery_control(table.loc[asked, "p"])
-    table["stands_out"] = table["q"] <= limits.clear_q
-    return Origins(table, origin, kept)
+    table["q"] = false_discovery(table["p"], table["told_apart"])
+    table["stands_out"] = table["q"] <= study.limits.clear_q
+    return Origins(table, study.origin, study.kept)
+
+
+def _refuse_few(levels: int, batches: int, one_each: bool, name: str) -> None:
+    if levels < 3 or one_each:
+        raise NotEnoughData(
+            f"{count(levels, name)} in {count(batches, 'batch')}: profiles side by "
+            f"side need three {name}s or more, some of them with several batches."
+        )
+
+
+def _modes(study: Study, codes: NDArray[np.intp], columns: list[int] | None) -> Estimates:
+    """Each origin on each attribute, drawn towards the mean: origins x attributes, in one row."""
+    X = study.layout.X if columns is None else study.layout.X[:, columns]
+    fit = fit_batches(study.panel.scores, X, codes.astype(np.intp), study.panel.turned)
+    return Estimates(fit.growers.T.ravel(), fit.grower_se.T.ravel(), float(codes.max()))

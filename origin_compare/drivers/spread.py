@@ -3,21 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Unpack
 
 import numpy as np
 import pandas as pd
 
-from origin_compare.drivers.model.batch_model import fit_batches, turn_noise
-from origin_compare.drivers.model.fixed_columns import lay_out
-from origin_compare.drivers.model.usable_batches import (
-    ProfileLike,
-    anchored,
-    chosen,
-    keep,
-    refuse_below,
-    scores_of,
-)
-from origin_compare.drivers.wording import PROCESS, STILL, USUAL, Limits
+from origin_compare.drivers.model.study import Choices, Study, study_of
+from origin_compare.drivers.model.usable_batches import ProfileLike
+from origin_compare.drivers.wording import PROCESS
 
 
 def spread(
@@ -25,10 +18,7 @@ def spread(
     profile: ProfileLike,
     process: Iterable[str] = PROCESS,
     origin: str = "grower_id",
-    *,
-    still: Iterable[str] = STILL,
-    leave_out: Iterable[str] = (),
-    limits: Limits = USUAL,
+    **choices: Unpack[Choices],
 ) -> pd.DataFrame:
     """One row per attribute: `batch_sd` (between like batches), `panel_sd` (the panel's own
     error, root mean square), `sd`, the two together, and `grower_sd` (between growers), score
@@ -36,21 +26,21 @@ def spread(
 
     The variances of the model of `effects`. Raises NotEnoughData where a slope would.
     """
-    kept = keep(batches, profile, process := tuple(process), origin, still, leave_out)
-    layout = lay_out(kept, process, origin, limits)
-    refuse_below(len(kept.rows), layout.least, "A trial's doubt")
-    names = chosen(profile, None)
-    scores, noise = scores_of(kept, profile, names)
-    fit = fit_batches(scores, layout.X, layout.groups, turn_noise(anchored(noise)))
-    panel = np.einsum("aii->a", noise) / (len(kept.rows) - 1)
-    batch = fit.theta[:, 1]
+    return spread_of(study_of(batches, profile, process, origin, **choices))
+
+
+def spread_of(study: Study) -> pd.DataFrame:
+    """`spread` of a study already laid out."""
+    study.refuse_few("A trial's doubt")
+    grower, batch = study.fit().theta.T
+    panel = study.panel.panel_variance
     return pd.DataFrame(
         {
-            "attribute": names,
-            "grower_sd": np.sqrt(fit.theta[:, 0]),
+            "attribute": list(study.names),
+            "grower_sd": np.sqrt(grower),
             "batch_sd": np.sqrt(batch),
             "panel_sd": np.sqrt(panel),
             "sd": np.sqrt(batch + panel),
-            "told_apart": [name in set(profile.told) for name in names],
+            "told_apart": study.told,
         }
     )

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from origin_compare.estimates import LEVEL, quantile
 from origin_compare.growers import privacy
 
 if TYPE_CHECKING:
     from origin_compare.panel import Profile
 
 CLEAR, HINT, NOT_SHOWN = "clear", "a hint", "not shown"
-LEVEL = 0.95
 COLUMNS = [
     "attribute",
     "own",
@@ -75,11 +75,9 @@ def _scored(growers: pd.Series, score: pd.Series) -> pd.DataFrame:
 def _row(
     attribute: str, found: Estimate, scored: pd.DataFrame, smallest: int, shown: int
 ) -> dict[str, object]:
-    from scipy.special import stdtrit
-
     together = LEVEL ** (1 / shown)
     half, half_all = (
-        float(stdtrit(found.df, 0.5 + level / 2)) * found.se for level in (LEVEL, together)
+        float(quantile(0.5 + level / 2, found.df)) * found.se for level in (LEVEL, together)
     )
     group_low, group_median, group_high = privacy.HIDDEN
     if privacy.may_show(scored, smallest):

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from origin_compare.estimates import ALPHA, Estimates, holm
 from origin_compare.growers import privacy
-from origin_compare.growers.flavours import CLEAR, HINT, LEVEL
+from origin_compare.growers.flavours import CLEAR, HINT
 
 FEWEST_GROWERS = 10
 COLUMNS = ["lever", "outcome", "growers", "slope", "low", "high", "evidence", "says"]
@@ -61,11 +62,11 @@ def levers(lots: pd.DataFrame, single: pd.DataFrame, smallest: int) -> pd.DataFr
     means = _means(lots, single, smallest)
     fits = [(pair, fit) for pair in PAIRS if (fit := _fit(pair, means, smallest)) is not None]
     fits.sort(key=lambda pair_fit: pair_fit[1]["p"])
-    rows, clear = [], True
-    for rank, (pair, fit) in enumerate(fits):
-        clear = clear and fit["p"] <= (1 - LEVEL) / (len(fits) - rank)
-        if fit["p"] <= 1 - LEVEL:
-            rows.append(_row(pair, fit, CLEAR if clear else HINT))
+    rows = [
+        _row(pair, fit, CLEAR if together <= ALPHA else HINT)
+        for (pair, fit), together in zip(fits, holm([fit["p"] for _, fit in fits]), strict=True)
+        if fit["p"] <= ALPHA
+    ]
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -85,7 +86,7 @@ def _means(lots: pd.DataFrame, single: pd.DataFrame, smallest: int) -> pd.DataFr
 
 
 def _fit(pair: Pair, means: pd.DataFrame, smallest: int) -> dict[str, float] | None:
-    from scipy.stats import linregress, t
+    from scipy.stats import linregress
 
     if not {pair.lever, pair.outcome} <= set(means):
         return None
@@ -93,13 +94,13 @@ def _fit(pair: Pair, means: pd.DataFrame, smallest: int) -> dict[str, float] | N
     if len(both) < max(FEWEST_GROWERS, smallest) or both[pair.lever].nunique() < 3:
         return None
     line = linregress(both[pair.lever], both[pair.outcome])
-    half = float(t.ppf(0.5 + LEVEL / 2, len(both) - 2)) * line.stderr
+    low, high = Estimates(float(line.slope), float(line.stderr), len(both) - 2).interval()
     return {
         "p": float(line.pvalue),
         "growers": len(both),
         "slope": float(line.slope) * pair.step,
-        "low": float(line.slope - half) * pair.step,
-        "high": float(line.slope + half) * pair.step,
+        "low": float(low) * pair.step,
+        "high": float(high) * pair.step,
     }
 
 

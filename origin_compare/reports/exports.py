@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import io
 import re
-from typing import Any
 
 import pandas as pd
 
+from origin_compare.sheets.formula_signs import harmless
+
 XLSX_ROWS = 1_048_575
 """Rows a worksheet holds under its header."""
-
-# What spreadsheets take for the beginning of a formula or a command, blanks before it included;
-# the wide forms are read as the narrow ones in East Asian settings.
-_RUNS = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r\n]")
 
 
 def safe_csv(table: pd.DataFrame) -> bytes:
@@ -22,7 +19,7 @@ def safe_csv(table: pd.DataFrame) -> bytes:
     A text cell or a header that begins like one gets an apostrophe in front, which the intake
     takes off again; figures and dates stay as they are.
     """
-    return _harmless(table).to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
+    return harmless(table).to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
 
 
 def safe_xlsx(table: pd.DataFrame, title: str = "season") -> bytes:
@@ -45,25 +42,6 @@ def safe_xlsx(table: pd.DataFrame, title: str = "season") -> bytes:
         sheet.freeze_panes(1, 0)
         sheet.autofit()
     return found.getvalue()
-
-
-def _harmless(table: pd.DataFrame) -> pd.DataFrame:
-    columns = [_cells(table.iloc[:, place]) for place in range(table.shape[1])]
-    harmless = pd.concat(columns, axis=1) if columns else table.copy()
-    harmless.columns = pd.Index([_cell(str(name)) for name in table.columns])
-    return harmless
-
-
-def _cells(column: pd.Series) -> pd.Series:
-    kind = pd.api.types
-    if kind.is_numeric_dtype(column.dtype) or kind.is_datetime64_any_dtype(column.dtype):
-        return column
-    return column.astype("object").map(_cell)
-
-
-def _cell(cell: Any) -> Any:
-    """The cell with an apostrophe before it if it is a text that would be run."""
-    return f"'{cell}" if isinstance(cell, str) and _RUNS.match(cell) else cell
 
 
 def _without_zone(table: pd.DataFrame) -> pd.DataFrame:

@@ -22,6 +22,7 @@ from origin_compare.season.folder import RULES_FILE
 from origin_compare.season.join import build_season, with_hours
 from origin_compare.season.season import Season
 from origin_compare.sheets.catalogue import SHEETS, Column, Kind, Sheet
+from origin_compare.sheets.formula_signs import as_it_was, harmless
 from origin_compare.sheets.frames import Sheets
 
 DESCRIPTION = "datapackage.json"
@@ -37,8 +38,6 @@ TYPES: Mapping[Kind, str] = {
     "date": "date",
     "moment": "datetime",
 }
-# What a spreadsheet takes for the beginning of a formula; apostrophes before it are escapes.
-_RISKY = r"^'*[=+\-@\t\r]"
 
 
 @dataclass(frozen=True)
@@ -72,7 +71,8 @@ def export_package(season: Season, folder: str | Path) -> Exported:
     place.mkdir(parents=True, exist_ok=True)
     sheets = {name: as_given(name, frame, season) for name, frame in season.sheets.items()}
     for name, frame in sheets.items():
-        (place / f"{name}.csv").write_text(safe_csv(canonical_text(name, frame)), encoding="utf-8")
+        written = harmless(canonical_text(name, frame)).to_csv(index=False, lineterminator="\r\n")
+        (place / f"{name}.csv").write_text(written, encoding="utf-8")
     (place / RULES_FILE).write_text(rules_as_toml(season.rules), encoding="utf-8")
     said = json.dumps(_description(season, sheets), ensure_ascii=False, indent=2)
     (place / DESCRIPTION).write_text(said + "\n", encoding="utf-8")
@@ -91,16 +91,6 @@ def read_package(folder: str | Path) -> Season:
     }
     rules = read_rules(place / RULES_FILE)
     return build_season(sheets, rules, site=said.get("title", ""))
-
-
-def safe_csv(frame: pd.DataFrame) -> str:
-    """CSV in which no text cell begins like a formula: such a cell gets a leading apostrophe."""
-    texts = {
-        name: frame[name].str.replace(rf"({_RISKY})", r"'\1", regex=True)
-        for name in frame.columns
-        if isinstance(frame[name].dtype, pd.StringDtype)
-    }
-    return frame.assign(**texts).to_csv(index=False, lineterminator="\r\n")
 
 
 def as_given(name: str, frame: pd.DataFrame, season: Season) -> pd.DataFrame:
@@ -139,7 +129,7 @@ def _from_text(name: str, file: Path) -> pd.DataFrame:
             # Python's own reading of figures: the shortest text of a float gives it back exactly.
             frame[column.name] = cells.astype("float64")
         else:
-            frame[column.name] = cells.str.replace(r"^'(?='*[=+\-@\t\r])", "", regex=True)
+            frame[column.name] = as_it_was(cells)
     return frame
 
 

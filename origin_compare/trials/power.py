@@ -14,15 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
 
 from origin_compare.answers import count
 from origin_compare.drivers.model.coding import Array
 from origin_compare.drivers.wording import joined, plain, title
 from origin_compare.errors import NotEnoughData
+from origin_compare.estimates import LEVEL, quantile
 from origin_compare.trials.exchange import Rows, tell
 from origin_compare.trials.proposal import Trials
-from origin_compare.trials.visible_gaps import LEVEL, POWER, contrasts, told_term
+from origin_compare.trials.visible_gaps import POWER, contrasts, told_term
 
 DRAWS = 600
 RATIOS = np.concatenate([[0.0], np.logspace(-2, 2, 33)])
@@ -175,7 +175,7 @@ def _power(found: Draws, weights: Array) -> tuple[float, float]:
     column = int(np.flatnonzero(weights)[0])
     per = weights[column]
     estimate, error = per * beta[:, column], abs(per) * se[:, column]
-    limit = stats.t.ppf(0.5 + LEVEL / 2, df[:, column]) * error
+    limit = quantile(0.5 + LEVEL / 2, df[:, column]) * error
     # A true slope moves every draw's estimate by itself, so one set of draws serves all slopes.
     needed = np.sort(np.concatenate([limit - estimate, limit + estimate]))
     middle = float(np.median(error))

@@ -160,6 +160,53 @@ def next_trials(
     _check(wanted.settings, batches, sd, repeats)
     terms = terms_of(tuple(wanted.settings), model)
     _check_weights(wanted, terms)
+    ground = _ground(wanted, terms, so_far, batches)
+    before, lots = ground.before, ground.lots
+    _enough(len(before), batches, repeats, ground.new.fixed.shape[1])
+    ratio = min((sd / lot_sd) ** 2, ALIKE) if lot_sd > 0 else ALIKE
+    rng = np.random.default_rng(seed)
+    chosen = _chosen(ground, wanted, terms, ratio, (batches, repeats), rng)
+    order = [int(run) for run in rng.permutation(chosen)]
+    after = Rows(ground.new.fixed[order], ground.new.lot[order])
+    laid = Laid(before, after, terms, ground.half, ground.lots_in_all, ground.harvests)
+    runs = ground.candidates.iloc[order]
+    return Trials(
+        runs=_runs(runs.reset_index(drop=True), lots, wanted, rng),
+        terms=told_terms(laid, len(lots), sd, ratio),
+        by_lot=_by_lot(runs, lots, ground.made),
+        efficiency_pct=efficiency(ground.new.fixed[chosen, : 1 + len(terms)]),
+        model=model,
+        choices=wanted,
+        sd=sd,
+        lot_sd=lot_sd,
+        n_before=len(before),
+        seed=seed,
+        laid=laid,
+    )
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """What a plan is chosen from and on top of.
+
+    `candidates`: every setting with every lot to come (`lots`), as rows and as columns (`new`);
+    `made`: earlier batches, as rows and as columns (`before`), with their `harvests`;
+    `lots_in_all`: lots to come and lots mashed before; `half`: half the range of each setting.
+    """
+
+    candidates: pd.DataFrame
+    new: Rows
+    made: pd.DataFrame
+    before: Rows
+    lots: pd.DataFrame
+    lots_in_all: int
+    harvests: tuple[str, ...]
+    half: Mapping[str, float]
+
+
+def _ground(
+    wanted: Choices, terms: tuple[Term, ...], so_far: pd.DataFrame | None, batches: int
+) -> _Ground:
     lots = _lots(wanted.lots, batches)
     candidates = pd.DataFrame(
         list(product(*wanted.settings.values(), range(len(lots)) if len(lots) else [-1])),
@@ -171,31 +218,28 @@ def next_trials(
     past = np.zeros((len(candidates), before.fixed.shape[1] - 1 - len(terms)))
     code = candidates["lot"].to_numpy(dtype=np.intp)
     new = Rows(np.hstack([columns(candidates, terms, scale), past]), code)
-    _enough(len(before), batches, repeats, new.fixed.shape[1])
-    ratio = min((sd / lot_sd) ** 2, ALIKE) if lot_sd > 0 else ALIKE
-    X = new.whole(len(lots))
-    known = known_before(before, len(lots), len(names), ratio)
-    setting = candidates.groupby(list(wanted.settings)).ngroup().to_numpy().astype(np.intp)
-    room = Room(code, setting, dict(enumerate(lots["most"])), wanted.split)
-    aim = Wanted(_weights(wanted, terms, X.shape[1], len(lots)), new.fixed.shape[1])
-    rng = np.random.default_rng(seed)
+    return _Ground(candidates, new, made, before, lots, len(names), harvests, scale[1])
+
+
+def _chosen(
+    ground: _Ground,
+    wanted: Choices,
+    terms: Sequence[Term],
+    ratio: float,
+    wanted_runs: tuple[int, int],
+    rng: np.random.Generator,
+) -> list[int]:
+    """Candidates to make, repeats last: exchanged for what they add to the batches so far."""
+    batches, repeats = wanted_runs
+    lots = len(ground.lots)
+    X = ground.new.whole(lots)
+    known = known_before(ground.before, lots, ground.lots_in_all, ratio)
+    by_setting = ground.candidates.groupby(list(wanted.settings))
+    setting = by_setting.ngroup().to_numpy().astype(np.intp)
+    room = Room(ground.new.lot, setting, dict(enumerate(ground.lots["most"])), wanted.split)
+    aim = Wanted(_weights(wanted, terms, X.shape[1], lots), ground.new.fixed.shape[1])
     chosen = best_runs(X, known, batches - repeats, room, aim, rng)
-    chosen = made_again(X, known, chosen, repeats, room, aim)
-    order = [int(run) for run in rng.permutation(chosen)]
-    laid = Laid(before, Rows(new.fixed[order], code[order]), terms, scale[1], len(names), harvests)
-    return Trials(
-        runs=_runs(candidates.iloc[order].reset_index(drop=True), lots, wanted, rng),
-        terms=told_terms(laid, len(lots), sd, ratio),
-        by_lot=_by_lot(candidates.iloc[order], lots, made),
-        efficiency_pct=efficiency(new.fixed[chosen, : 1 + len(terms)]),
-        model=model,
-        choices=wanted,
-        sd=sd,
-        lot_sd=lot_sd,
-        n_before=len(before),
-        seed=seed,
-        laid=laid,
-    )
+    return made_again(X, known, chosen, repeats, room, aim)
 
 
 def _check(settings: Mapping[str, Sequence[float]], batches: int, sd: float, repeats: int) -> None:

@@ -9,7 +9,7 @@ from scipy import stats
 
 from origin_compare.answers import Answer
 from origin_compare.drivers import effects
-from origin_compare.drivers.slopes.slopes import VERDICTS
+from origin_compare.drivers.verdicts import VERDICTS
 from origin_compare.errors import NotEnoughData, UnknownName
 from tests.drivers.seasons import Tasted, invent, two_true
 

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from origin_compare.drivers.model.coding import Array, coded
 from origin_compare.drivers.model.usable_batches import Kept, numbers_of, refuse_below
-from origin_compare.drivers.overlap.ties import partners
-from origin_compare.drivers.wording import Limits, step, title
+from origin_compare.drivers.wording import step, title
 
 
 @dataclass(frozen=True)
@@ -19,7 +18,8 @@ class Layout:
     """The fixed columns and grower codes of one set of batches.
 
     `X`: n x p, intercept first; `place`: the column of each process variable that moves;
-    `base`: the columns that stay when a variable is looked at alone (intercept, season, still).
+    `base`: the columns that stay when a variable is looked at alone (intercept, season, still);
+    `groups`: n grower codes from 0, empty where grower and batch are one thing (`one_each`).
     """
 
     X: Array
@@ -34,11 +34,18 @@ class Layout:
 
     @property
     def least(self) -> int:
+        """The fewest batches that bear these columns."""
         return self.X.shape[1] + 3
 
 
-def lay_out(kept: Kept, process: tuple[str, ...], origin: str, limits: Limits) -> Layout:
-    """Fixed columns in steps (so slopes come out per step), exact repeats left out."""
+def lay_out(
+    kept: Kept, process: tuple[str, ...], origin: str, tied: dict[str, tuple[str, str]]
+) -> Layout:
+    """Fixed columns in steps (so slopes come out per step), exact repeats left out.
+
+    `tied`: the process variables that cannot be told apart (see `partners`), carried along.
+    Raises NotEnoughData where the batches bear no slope.
+    """
     rows = kept.rows
     refuse_below(len(rows), len(process) + 4, "A slope")
     columns: list[Array] = [np.ones((len(rows), 1))]
@@ -63,7 +70,7 @@ def lay_out(kept: Kept, process: tuple[str, ...], origin: str, limits: Limits) -
         groups=np.empty(0, dtype=np.intp) if one_each else codes,
         process=process,
         origin=origin,
-        tied=partners(rows, list(process), origin, kept.still, limits),
+        tied=tied,
         one_each=one_each,
         notes=_notes(rows, origin, one_each),
     )

@@ -107,34 +107,6 @@ def keep(
     return Kept(rows, left_out, tuple(enter), tuple(absent))
 
 
-def scores_of(kept: Kept, profile: ProfileLike, attributes: list[str]) -> tuple[Array, Array]:
-    """Scores of the kept batches (n x A) and the covariance of their panel errors (A x n x n).
-
-    What all batches share, who sat on the panel, is centred out: only differences are asked about.
-    A profile without covariances (`error_cov`) counts as having independent errors.
-    """
-    ids = kept.rows.index
-    scores = profile.wide().loc[ids, attributes].to_numpy(dtype=float)
-    centring = np.eye(len(ids)) - 1.0 / len(ids)
-    whole = getattr(profile, "error_cov", None)
-    errors = np.empty((len(attributes), len(ids), len(ids)))
-    if whole is not None:
-        for k, name in enumerate(attributes):
-            errors[k] = whole(name).loc[ids, ids].to_numpy(dtype=float)
-    else:
-        variances = profile.wide_se().loc[ids, attributes].to_numpy(dtype=float) ** 2
-        errors = variances.T[:, :, None] * np.eye(len(ids))
-    return scores, centring @ errors @ centring
-
-
-def anchored(noise: Array) -> Array:
-    """Centred covariances given an ordinary size in the one direction that centring emptied; the
-    intercept takes that direction up, so no answer changes and V can always be inverted."""
-    n = noise.shape[1]
-    size = np.einsum("aii->a", noise) / (n - 1)
-    return noise + size[:, None, None] / n
-
-
 def chosen(profile: ProfileLike, attributes: Iterable[str] | None) -> list[str]:
     """The attributes asked for, all if none is named; UnknownName for one nobody scored."""
     known = list(profile.attributes)

@@ -24,6 +24,8 @@ PAIR = [
     "cannot_tell",
     "says",
 ]
+EXACT = 1e9
+"""A factor above it is rounding: the column is spanned by the others."""
 STRAYS = 0.10
 """Most batches, as a share, that may count as strays from how two variables move together."""
 FAR = 3.5
@@ -32,11 +34,12 @@ FAR = 3.5
 
 def inflation(columns: Array) -> Array:
     """Variance inflation factor of each column (n x k) given the others; inf when exact."""
-    found = []
-    for k in range(columns.shape[1]):
-        r2 = explained(columns[:, k], np.delete(columns, k, axis=1))
-        found.append(np.inf if r2 > 1 - 1e-9 else 1.0 / (1.0 - r2))
-    return np.array(found)
+    from statsmodels.stats.outliers_influence import variance_inflation_factor
+
+    whole = np.column_stack([columns - columns.mean(axis=0), np.ones(len(columns))])
+    with np.errstate(divide="ignore"):
+        found = [variance_inflation_factor(whole, k) for k in range(columns.shape[1])]
+    return np.where(np.array(found) > EXACT, np.inf, np.abs(found))
 
 
 def condition_index(columns: Array) -> float:

@@ -16,9 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from origin_compare.drivers.model.coding import Array
-
-LEVEL = 0.95
-
+from origin_compare.estimates import LEVEL
 
 POINTS = 41
 NOT_ALL = 0.999

@@ -11,29 +11,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Unpack
 
 import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count
 from origin_compare.drivers.model.coding import Array, basis, beyond, coded, permutations
-from origin_compare.drivers.model.usable_batches import (
-    Kept,
-    ProfileLike,
-    chosen,
-    keep,
-    numbers_of,
-    refuse_below,
-    scores_of,
-)
-from origin_compare.drivers.overlap.ties import partners
+from origin_compare.drivers.model.panel_scores import PanelScores
+from origin_compare.drivers.model.study import Choices, Study, study_of
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike, numbers_of, refuse_below
 from origin_compare.drivers.shares.bounds import LEAST, Errors, drawn_errors, drawn_signal
 from origin_compare.drivers.shares.partition import f_tests
 from origin_compare.drivers.wording import (
     PROCESS,
-    STILL,
-    USUAL,
-    Limits,
     chance,
     joined,
     plain,
@@ -114,12 +105,9 @@ def split(
     process: Iterable[str] = PROCESS,
     origin: str = "grower_id",
     *,
-    attributes: Iterable[str] | None = None,
-    still: Iterable[str] = STILL,
-    leave_out: Iterable[str] = (),
     draws: int = 499,
     seed: int = 0,
-    limits: Limits = USUAL,
+    **choices: Unpack[Choices],
 ) -> Split:
     """Shares of variation to origin (grower, season), process, both together, and neither.
 
@@ -128,13 +116,20 @@ def split(
     NotEnoughData when no attribute is told apart, when too few batches are left (with one batch
     per grower there is nothing left over), or when the scores are panel noise throughout.
     """
-    process = tuple(process)
-    kept = keep(batches, profile, process, origin, still, leave_out)
-    names = _names(profile, attributes)
-    rows = kept.rows
+    study = study_of(batches, profile, process, origin, **choices)
+    asked = None if choices.get("attributes") is None else study.names
+    return split_of(study, asked, draws=draws, seed=seed)
+
+
+def split_of(
+    study: Study, attributes: Iterable[str] | None = None, *, draws: int = 499, seed: int = 0
+) -> Split:
+    """`split` of a study already settled, on some of its attributes (those told apart)."""
+    rows, origin = study.rows, study.origin
+    names = _names(study, attributes)
     seasons = ("season",) if "season" in rows and rows["season"].nunique() > 1 else ()
     of_origin = tuple(dict.fromkeys((origin, *seasons)))
-    of_process = (*process, *kept.still)
+    of_process = (*study.process, *study.kept.still)
     refuse_below(len(rows), LEAST_LEFT + 3, "The split")
     spans = _Spans(
         np.hstack([coded(rows[name].astype(str)) for name in of_origin]),
@@ -142,19 +137,18 @@ def split(
     )
     growers = int(rows[origin].nunique())
     _refuse(spans, growers, origin)
-    scores, noise = scores_of(kept, profile, names)
-    tied = partners(rows, list(process), origin, kept.still, limits)
+    panel = study.panel_on(names)
     rng = np.random.default_rng(seed)
     season = rows["season"].astype(str).tolist() if seasons else None
     blocks = {"origin": season, "process": rows[origin].astype(str).tolist()}
     return Split(
-        shares=_shares(spans, scores, noise, names, draws, rng),
-        chances=_chances(spans, scores, blocks, rng),
+        shares=_shares(spans, panel, names, draws, rng),
+        chances=_chances(spans, panel.scores, blocks, rng),
         origin=of_origin,
         process=of_process,
         attributes=tuple(names),
-        tied=tuple(dict.fromkeys(why for _, why in tied.values())),
-        kept=kept,
+        tied=tuple(dict.fromkeys(why for _, why in study.tied.values())),
+        kept=study.kept,
         n_growers=growers,
         draws=draws,
     )
@@ -176,8 +170,9 @@ def _chances(
     return found
 
 
-def _names(profile: ProfileLike, attributes: Iterable[str] | None) -> list[str]:
-    names = chosen(profile, list(profile.told) if attributes is None else attributes)
+def _names(study: Study, attributes: Iterable[str] | None) -> list[str]:
+    told = [name for name in study.tasted.profile.told if name in study.names]
+    names = told if attributes is None else list(attributes)
     if not names:
         raise NotEnoughData(
             "The panel tells batches apart on no attribute, so there is nothing to split between "
@@ -252,14 +247,10 @@ def _parts(seen: dict[str, Array]) -> dict[str, Array]:
 
 
 def _shares(
-    spans: _Spans,
-    scores: Array,
-    noise: Array,
-    names: list[str],
-    draws: int,
-    rng: np.random.Generator,
+    spans: _Spans, panel: PanelScores, names: list[str], draws: int, rng: np.random.Generator
 ) -> pd.DataFrame:
-    errors = spans.noise(noise)
+    scores = panel.scores
+    errors = spans.noise(panel.noise)
     seen = spans.visible(scores, errors)
     scored = seen["all"] + errors["all"]
     whole_noise = float(errors["all"].sum() / scored.sum())

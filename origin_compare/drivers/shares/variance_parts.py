@@ -10,7 +10,8 @@ import pandas as pd
 
 from origin_compare import mixed
 from origin_compare.answers import count
-from origin_compare.drivers.model.usable_batches import Kept, ProfileLike, chosen, keep, scores_of
+from origin_compare.drivers.model.study import Tasted
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike
 from origin_compare.drivers.wording import joined, plain, title
 from origin_compare.errors import NotEnoughData
 
@@ -77,22 +78,28 @@ def variance_parts(
 
     Raises NotEnoughData with fewer than two growers or with one batch for each.
     """
-    kept = keep(batches, profile, [], origin, (), leave_out)
-    rows, name = kept.rows, title(origin)
+    return variance_parts_of(Tasted(batches, profile, tuple(leave_out)), origin, attributes)
+
+
+def variance_parts_of(
+    tasted: Tasted, origin: str = "grower_id", attributes: Iterable[str] | None = None
+) -> VarianceParts:
+    """`variance_parts` of batches already settled."""
+    study = tasted.study([], origin, attributes=attributes, still=())
+    rows, name = study.rows, title(origin)
     growers = int(rows[origin].nunique())
     if growers < 2 or growers >= len(rows) - 1:
         raise NotEnoughData(
             f"{count(len(rows), 'batch')} of {count(growers, name)}: with one {name}, or one batch "
             f"for each, {name} and batch are one thing."
         )
-    names = chosen(profile, attributes)
-    scores, noise = scores_of(kept, profile, names)
-    data = pd.DataFrame(scores, columns=names, index=rows.index)
+    names = list(study.names)
+    data = pd.DataFrame(study.panel.scores, columns=names, index=rows.index)
     groups, left_out, seasons = _groups(data, rows, origin)
     fit = mixed.fit(data, names, "1", list(groups))
     bounds = fit.intervals()
     bounds = bounds[bounds["kind"] == "sd"].set_index(["response", "term"])
-    panel = np.einsum("aii->a", noise) / (len(rows) - 1)
+    panel = study.panel.panel_variance
     parts = []
     for k, attribute in enumerate(names):
         own = [
@@ -100,8 +107,8 @@ def variance_parts(
             for group, (part, levels) in {**groups, "residual": (BATCH, len(rows))}.items()
         ]
         parts.append(_with_panel(pd.DataFrame(own, columns=COLUMNS), float(panel[k]), attribute))
-    told = tuple(one for one in names if one in set(profile.told))
-    return VarianceParts(pd.concat(parts, ignore_index=True), left_out, seasons, told, kept)
+    told = tuple(one for one, seen in zip(names, study.told, strict=True) if seen)
+    return VarianceParts(pd.concat(parts, ignore_index=True), left_out, seasons, told, study.kept)
 
 
 COLUMNS = ["part", "sd", "low", "high", "levels"]

@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from origin_compare.answers import count, listed
-from origin_compare.drivers.model.batch_model import Turned, fit_batches, turn_noise
-from origin_compare.drivers.model.coding import Array
-from origin_compare.drivers.model.fixed_columns import lay_out
-from origin_compare.drivers.model.usable_batches import (
-    Kept,
-    ProfileLike,
-    anchored,
-    chosen,
-    keep,
-    numbers_of,
-    scores_of,
-)
+from origin_compare.drivers.model.study import Study, Tasted
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike, numbers_of
+from origin_compare.drivers.verdicts import CLEAR, TIED, judged
 from origin_compare.drivers.wording import STILL, USUAL, Limits, plain, signed, step, title
 from origin_compare.errors import NotEnoughData
 
 HOURS = (24, 48, 72, 96)
 APART_H = 16.0
 """Readings further apart than two of the usual eight hours leave the value between them unknown."""
-LEVEL = 0.95
 LEAST_KNOWN = 0.9
 BESIDE = ("length_h", "peak_temp_c")
 """What is allowed for beside the value at an hour."""
@@ -57,7 +46,7 @@ class FixedHours:
 
     def sentence(self) -> str:
         """What goes with a value at a fixed hour, and whether that can be told from length."""
-        clear = self.slopes[self.slopes["verdict"] == "clear"].sort_values("q")
+        clear = self.slopes[self.slopes["verdict"] == CLEAR].sort_values("q")
         told = [
             f"{row['attribute']} goes with {title(row['column'])} ({signed(row['slope'])} per "
             f"{row['step']}, {plain(row['low'])} to {plain(row['high'])})"
@@ -86,9 +75,6 @@ class FixedHours:
             f"value at a time; {count(self.tested, 'slope')} tested together (false-discovery "
             f"bound).{absent}"
         )
-
-
-TIED = "cannot be told apart"
 
 
 def at_hours(readings: pd.DataFrame, hours: Sequence[int] = HOURS) -> pd.DataFrame:
@@ -139,59 +125,64 @@ def fixed_hours(
     The model of `effects` with the value in place of final pH. Raises NotEnoughData where no value
     is known at any hour for nine ended batches in ten.
     """
+    tasted = Tasted(batches, profile, tuple(leave_out), limits)
+    return fixed_hours_of(tasted, readings, hours, origin, still=still)
+
+
+def fixed_hours_of(
+    tasted: Tasted,
+    readings: pd.DataFrame,
+    hours: Sequence[int] = HOURS,
+    origin: str = "grower_id",
+    *,
+    still: Iterable[str] = STILL,
+) -> FixedHours:
+    """`fixed_hours` of batches already settled."""
     values = at_hours(readings, hours)
-    joined = batches.drop(columns=[c for c in values if c in batches]).join(values, on="batch_id")
-    ended = joined[~joined["status"].eq("fermenting")] if "status" in joined else joined
-    used = [str(name) for name in values if ended[name].notna().mean() >= LEAST_KNOWN]
-    names = chosen(profile, None)
-    beside = tuple(name for name in BESIDE if name in joined)
-    parts, sizes = [], []
-    shared: dict[tuple[str, ...], tuple[Array, Turned]] = {}
-    for name in used:
-        kept = keep(joined, profile, [name, *beside], origin, still, leave_out)
-        if len(kept.rows) < len(beside) + 5:
-            continue
-        layout = lay_out(kept, (name, *beside), origin, limits)
-        if name not in layout.place or len(kept.rows) < layout.least:
-            continue
-        # Values known for the same batches share what is costly: the panel error's own axes.
-        ids = tuple(kept.rows.index)
-        if ids not in shared:
-            scores, noise = scores_of(kept, profile, names)
-            shared[ids] = scores, turn_noise(anchored(noise))
-        fit = fit_batches(shared[ids][0], layout.X, layout.groups, shared[ids][1])
-        parts.append(
-            _rows(fit.beta, fit.se, fit.df, layout.place[name], name, names).assign(
-                tied=name in layout.tied, with_length=_with_length(kept, name), n=len(kept.rows)
-            )
-        )
-        sizes.append(kept)
-    if not parts:
+    own = tasted.batches.drop(columns=[name for name in values if name in tasted.batches])
+    joined = tasted.over(own.join(values, on="batch_id"))
+    known = joined.ended()
+    used = [str(name) for name in values if known[name].notna().mean() >= LEAST_KNOWN]
+    studies = dict(_studies(joined, used, origin, tuple(still)))
+    if not studies:
         raise NotEnoughData(
             "pH and gravity are not known at any fixed hour for nine batches in ten. Read each "
             "batch at least every 16 h."
         )
-    table = _judged(pd.concat(parts, ignore_index=True), profile, limits)
-    there = set(table["column"])
-    unused = tuple(str(name) for name in values if name not in there)
-    return FixedHours(table, unused, int(table["q"].notna().sum()), sizes[0])
+    table = pd.concat([_slopes(study, name) for name, study in studies.items()], ignore_index=True)
+    told = table["attribute"].isin(list(tasted.profile.told))
+    table = judged(table, told, table["tied"], tasted.limits).drop(columns="tied")
+    unused = tuple(str(name) for name in values if name not in studies)
+    kept = next(iter(studies.values())).kept
+    return FixedHours(table, unused, int(table["q"].notna().sum()), kept)
 
 
-def _rows(
-    beta: Array, se: Array, df: Array, column: int, name: str, names: list[str]
-) -> pd.DataFrame:
-    slope, error, left = beta[:, column], se[:, column], df[:, column]
-    reach = stats.t.ppf(0.5 + LEVEL / 2, left) * error
+def _studies(
+    tasted: Tasted, used: list[str], origin: str, still: tuple[str, ...]
+) -> Iterator[tuple[str, Study]]:
+    """Each value whose slope the batches bear, with its study."""
+    beside = [name for name in BESIDE if name in tasted.batches]
+    for name in used:
+        study = tasted.study([name, *beside], origin, still=still)
+        if len(study.rows) < len(beside) + 5:
+            continue
+        if name in study.layout.place and len(study.rows) >= study.layout.least:
+            yield name, study
+
+
+def _slopes(study: Study, name: str) -> pd.DataFrame:
+    found = study.fit().estimates(study.layout.place[name])
     return pd.DataFrame(
         {
             "column": name,
             "hour": int(name.split("_")[1].removesuffix("h")),
-            "attribute": names,
-            "slope": slope,
-            "low": slope - reach,
-            "high": slope + reach,
+            "attribute": list(study.names),
+            **found.columns("slope"),
             "step": step(name)[1],
-            "p": 2 * stats.t.sf(np.abs(slope) / error, left),
+            "p": found.p,
+            "tied": name in study.tied,
+            "with_length": _with_length(study.kept, name),
+            "n": len(study.rows),
         }
     )
 
@@ -201,18 +192,3 @@ def _with_length(kept: Kept, name: str) -> float:
         return np.nan
     value, length = numbers_of(kept.rows, [name, "length_h"]).T
     return float(np.corrcoef(np.stack([value, length]))[0, 1])
-
-
-def _judged(table: pd.DataFrame, profile: ProfileLike, limits: Limits) -> pd.DataFrame:
-    """`q` and `verdict`; a value tied to something else is not tested."""
-    told = table["attribute"].isin(list(profile.told))
-    asked = told & ~table["tied"]
-    table["q"] = np.nan
-    if asked.any():
-        table.loc[asked, "q"] = stats.false_discovery_control(table.loc[asked, "p"])
-    table["verdict"] = np.select(
-        [~told, table["tied"], table["q"] <= limits.clear_q, table["q"] <= limits.hint_q],
-        ["panel cannot tell", TIED, "clear", "a hint"],
-        default="not shown",
-    )
-    return table.drop(columns="tied")

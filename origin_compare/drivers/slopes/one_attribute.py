@@ -12,6 +12,7 @@ import pandas as pd
 from origin_compare.answers import listed
 from origin_compare.drivers.model.usable_batches import ProfileLike
 from origin_compare.drivers.slopes.slopes import Effects
+from origin_compare.drivers.verdicts import CLEAR, HINT, NOT_SHOWN, TIED
 from origin_compare.drivers.wording import USUAL, plain, signed, title, upper
 from origin_compare.errors import UnknownName
 
@@ -58,7 +59,7 @@ class Opened:
             return f"{name}: the panel cannot tell batches apart on it, so nothing can go with it."
         told = [_slope_words(row) for row in self.slopes.to_dict("records")]
         said = list(dict.fromkeys(word for word in told if word))
-        hidden = self.slopes.loc[self.slopes["verdict"] == "not shown", "process"]
+        hidden = self.slopes.loc[self.slopes["verdict"] == NOT_SHOWN, "process"]
         if len(hidden):
             said.append(f"nothing is shown for {listed([title(one) for one in hidden])}")
         return f"{name}: {'; '.join(said)}. {self._shares()}".strip()
@@ -88,13 +89,13 @@ def _percent(share: Mapping[Hashable, Any], prefix: str) -> str:
 
 def _slope_words(row: Mapping[Hashable, Any]) -> str:
     name = title(str(row["process"]))
-    if row["verdict"] in ("clear", "a hint"):
-        start = "goes with" if row["verdict"] == "clear" else "a hint that it goes with"
+    if row["verdict"] in (CLEAR, HINT):
+        start = "goes with" if row["verdict"] == CLEAR else "a hint that it goes with"
         return (
             f"{start} {name} ({signed(row['slope'])} per {row['step']}, {plain(row['low'])} to "
             f"{plain(row['high'])})"
         )
-    if row["verdict"] != "cannot be told apart":
+    if row["verdict"] != TIED:
         return ""
     first, second = sorted([name, title(str(row["tied_with"]))])
     if row["together_q"] <= USUAL.clear_q:
@@ -140,14 +141,14 @@ def _points(effects: Effects, profile: LongProfile, attribute: str) -> pd.DataFr
 
 
 def _named(row: Mapping[Hashable, Any]) -> tuple[str, ...]:
-    if row["verdict"] not in ("clear", "a hint"):
+    if row["verdict"] not in (CLEAR, HINT):
         return ()
     return tuple(dict.fromkeys(str(row[name]) for name in ("leans_on", "moved_by") if row[name]))
 
 
 def _line(row: Mapping[Hashable, Any], x: pd.Series, level: float) -> pd.DataFrame:
     """The slope through the mean of the batches, with the band its interval opens."""
-    tied = row["verdict"] == "cannot be told apart"
+    tied = row["verdict"] == TIED
     kind = "alone" if tied else "together"
     names = ("alone", "alone_low", "alone_high") if tied else ("slope", "low", "high")
     slope, low, high = (float(row[name]) for name in names)

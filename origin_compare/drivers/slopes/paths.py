@@ -7,33 +7,23 @@ the variable between (product of two slopes). Interval of the product by drawing
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Unpack
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from origin_compare.answers import listed
-from origin_compare.drivers.model.batch_model import BatchFit, fit_batches, turn_noise
+from origin_compare.drivers.model.batch_model import fit_batches
 from origin_compare.drivers.model.coding import Array
-from origin_compare.drivers.model.fixed_columns import lay_out
-from origin_compare.drivers.model.usable_batches import (
-    Kept,
-    ProfileLike,
-    anchored,
-    chosen,
-    keep,
-    numbers_of,
-    refuse_below,
-    scores_of,
-)
+from origin_compare.drivers.model.study import Choices, Study, study_of
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike, numbers_of
 from origin_compare.drivers.overlap.ties import inflation
-from origin_compare.drivers.wording import STILL, USUAL, Limits, plain, signed, step, title, upper
+from origin_compare.drivers.wording import Limits, plain, signed, step, title, upper
 from origin_compare.errors import NotEnoughData
+from origin_compare.estimates import LEVEL, Estimates
 
 DRAWS = 4000
-LEVEL = 0.95
 
 
 @dataclass(frozen=True)
@@ -80,44 +70,48 @@ def path(
     by_way_of: str,
     origin: str = "grower_id",
     *,
-    attributes: Iterable[str] | None = None,
-    still: Iterable[str] = STILL,
-    leave_out: Iterable[str] = (),
     seed: int = 0,
-    limits: Limits = USUAL,
+    **choices: Unpack[Choices],
 ) -> Path:
     """Total, direct and by-way-of slopes of every attribute on a field's `trait`.
 
     Same model over batches as `effects`, season fixed, origin random. Raises NotEnoughData when
     too few batches are left or trait and variable cannot be told apart.
     """
-    kept = keep(batches, profile, [trait, by_way_of], origin, still, leave_out)
-    layout = lay_out(kept, (trait, by_way_of), origin, limits)
-    refuse_below(len(kept.rows), layout.least, "A path")
-    _refuse_tied(kept, trait, by_way_of, limits)
-    names = chosen(profile, attributes)
-    scores, noise = scores_of(kept, profile, names)
-    turned = turn_noise(anchored(noise))
+    study = study_of(batches, profile, (trait, by_way_of), origin, **choices)
+    return path_of(study, seed)
+
+
+def path_of(study: Study, seed: int = 0) -> Path:
+    """`path` of a study of two variables: the trait, and what it goes by way of."""
+    trait, by_way_of = study.process
+    layout = study.layout
+    study.refuse_few("A path")
+    _refuse_tied(study.kept, trait, by_way_of, study.limits)
     own, between = layout.place[trait], layout.place[by_way_of]
-    simple = [*layout.base, own]
+    simple, last = [*layout.base, own], len(layout.base)
     middle = layout.X[:, between : between + 1]
     nothing = np.zeros((len(middle), 1))
-    first = fit_batches(middle, layout.X[:, simple], layout.groups, nothing)
-    total = fit_batches(scores, layout.X[:, simple], layout.groups, turned)
-    both = fit_batches(scores, layout.X, layout.groups, turned)
+    first = fit_batches(middle, layout.X[:, simple], layout.groups, nothing).estimates(last)
+    total, both = study.fit(simple), study.fit()
     rng = np.random.default_rng(seed)
-    parts = pd.DataFrame({"attribute": names})
-    parts = parts.assign(**_named("total", total, len(simple) - 1), **_named("direct", both, own))
-    a = _drawn(first, len(simple) - 1, rng)
-    b = _drawn(both, between, rng)
-    low, high = np.quantile(a * b, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
-    parts["by_way_of"] = first.beta[0, -1] * both.beta[:, between]
-    parts["by_way_of_low"], parts["by_way_of_high"] = low, high
-    parts["seen"] = (low > 0) | (high < 0)
-    parts["told_apart"] = [name in set(profile.told) for name in names]
-    slope = _named("first", first, len(simple) - 1)
-    told = tuple(float(slope[name][0]) for name in ("first", "first_low", "first_high"))
-    return Path(parts, (told[0], told[1], told[2]), trait, by_way_of, kept)
+    drawn = _drawn(first, rng) * _drawn(both.estimates(between), rng)
+    low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
+    parts = pd.DataFrame(
+        {
+            "attribute": list(study.names),
+            **total.estimates(last).columns("total", "total"),
+            **both.estimates(own).columns("direct", "direct"),
+            "by_way_of": first.value * both.beta[:, between],
+            "by_way_of_low": low,
+            "by_way_of_high": high,
+            "seen": (low > 0) | (high < 0),
+            "told_apart": study.told,
+        }
+    )
+    ends = [float(end[0]) for end in first.interval()]
+    told = (float(first.value[0]), ends[0], ends[1])
+    return Path(parts, told, trait, by_way_of, study.kept)
 
 
 def _refuse_tied(kept: Kept, trait: str, between: str, limits: Limits) -> None:
@@ -137,13 +131,7 @@ def _refuse_tied(kept: Kept, trait: str, between: str, limits: Limits) -> None:
         )
 
 
-def _named(name: str, fit: BatchFit, column: int) -> dict[str, Array]:
-    slope, se = fit.beta[:, column], fit.se[:, column]
-    reach = stats.t.ppf(0.5 + LEVEL / 2, fit.df[:, column]) * se
-    return {name: slope, f"{name}_low": slope - reach, f"{name}_high": slope + reach}
-
-
-def _drawn(fit: BatchFit, column: int, rng: np.random.Generator) -> Array:
+def _drawn(found: Estimates, rng: np.random.Generator) -> Array:
     """DRAWS x attributes: slopes as they might have come out."""
-    slope, se, df = fit.beta[:, column], fit.se[:, column], fit.df[:, column]
-    return np.asarray(slope + se * rng.standard_t(df, size=(DRAWS, len(slope))))
+    noise = rng.standard_t(found.df, size=(DRAWS, len(found.value)))
+    return np.asarray(found.value + found.se * noise)

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from origin_compare.answers import count
+from origin_compare.drivers.model.study import Tasted
 from origin_compare.drivers.model.usable_batches import ProfileLike
-from origin_compare.drivers.slopes.slopes import Effects, effects
+from origin_compare.drivers.slopes.slopes import Effects, effects_of
 from origin_compare.drivers.wording import joined, plain, signed, title, upper
 from origin_compare.errors import NotEnoughData
 
@@ -85,6 +86,12 @@ def randomised(
 
     Raises NotEnoughData where no batch's note states one, or too few batches do.
     """
+    return randomised_of(Tasted(batches, profile, tuple(leave_out)), origin)
+
+
+def randomised_of(tasted: Tasted, origin: str = "grower_id") -> Randomised:
+    """`randomised` of batches already settled."""
+    batches = tasted.batches
     notes = batches["note"] if "note" in batches else pd.Series("", index=batches.index)
     drawn = notes.map(drawn_by_lot)
     stated = drawn.map(bool)
@@ -95,5 +102,5 @@ def randomised(
             "No batch is stated to belong to a randomised trial, so nothing here says what causes "
             'what. Such a batch has in its note: "Randomised trial of length".'
         )
-    found = effects(batches[stated], profile, settings, origin, leave_out=leave_out)
-    return Randomised(found, settings)
+    trial = tasted.over(batches[stated]).study(settings, origin)
+    return Randomised(effects_of(trial), settings)

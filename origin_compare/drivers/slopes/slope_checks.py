@@ -7,14 +7,15 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
-from origin_compare.drivers.model.batch_model import BatchFit, Turned, fit_batches
+from origin_compare.drivers.model.batch_model import BatchFit, fit_batches
 from origin_compare.drivers.model.coding import Array
 from origin_compare.drivers.model.fixed_columns import Layout
+from origin_compare.drivers.model.study import Study
+from origin_compare.drivers.verdicts import BLIND, NOT_SHOWN, TIED
 from origin_compare.drivers.wording import plain, signed, title
+from origin_compare.estimates import Estimates
 
-LEVEL = 0.95
 DOUBTS = [
     "within",
     "within_low",
@@ -38,16 +39,18 @@ DISTINCT = 5
 Columns = dict[str, NDArray[Any]]
 
 
-def doubts(
-    layout: Layout, joint: BatchFit, scores: Array, noise: Turned, ids: list[str]
-) -> dict[str, Columns]:
-    """For each process variable that moves, the columns named in `DOUBTS` (A values each)."""
-    told: dict[str, Columns] = {name: _nothing(joint) for name in layout.place}
-    for name, columns in _within_between(layout, scores, noise).items():
+def doubts(study: Study, joint: BatchFit) -> dict[str, Columns]:
+    """For each process variable that moves, the columns named in `DOUBTS` (A values each).
+
+    `joint`: the fit of all columns together, with every batch left out in turn.
+    """
+    place = study.layout.place
+    told: dict[str, Columns] = {name: _nothing(joint) for name in place}
+    for name, columns in _within_between(study).items():
         told[name] |= columns
-    for name, column in layout.place.items():
-        told[name] |= _curve(layout, column, scores, noise)
-        told[name] |= _one_out(joint, column, ids)
+    for name, column in place.items():
+        told[name] |= _curve(study, column)
+        told[name] |= _one_out(joint, column, list(study.rows.index))
     return told
 
 
@@ -56,6 +59,8 @@ def together(
 ) -> dict[str, Array]:
     """p of all slopes tied to one another being nothing at once (F with the fewest degrees of
     freedom among them): they cannot be told apart, but whether any goes with flavour can."""
+    from scipy import stats
+
     groups: list[set[str]] = []
     for name, (other, _) in tied.items():
         if name in layout.place and other in layout.place:
@@ -78,7 +83,7 @@ def together(
 
 def warning(row: Mapping[Hashable, Any]) -> str:
     """What speaks against taking a slope at its word; empty if nothing does."""
-    if row["verdict"] in ("panel cannot tell", "cannot be told apart"):
+    if row["verdict"] in (BLIND, TIED):
         return ""
     name, told = title(str(row["process"])), []
     if row["disagrees"]:
@@ -95,7 +100,7 @@ def warning(row: Mapping[Hashable, Any]) -> str:
             f"it leans on batch {row['leans_on']}; with any one batch left out the slope lies "
             f"between {plain(row['without_low'])} and {plain(row['without_high'])}"
         )
-    elif row["moved_by"] and row["verdict"] != "not shown":
+    elif row["moved_by"] and row["verdict"] != NOT_SHOWN:
         told.append(
             f"without batch {row['moved_by']} it would be {signed(row['moved_to'])} per "
             f"{row['step']}: look at that batch first"
@@ -117,9 +122,10 @@ def _nothing(joint: BatchFit) -> Columns:
     return told
 
 
-def _within_between(layout: Layout, scores: Array, noise: Turned) -> dict[str, Columns]:
+def _within_between(study: Study) -> dict[str, Columns]:
     """Slopes within and between growers: grower means enter as columns of their own
     (Mundlak, Econometrica 46 (1978) 69); their coefficient is between less within."""
+    layout = study.layout
     if len(layout.groups) == 0:
         return {}
     names = list(layout.place)
@@ -132,24 +138,21 @@ def _within_between(layout: Layout, scores: Array, noise: Turned) -> dict[str, C
     wider = np.hstack([layout.X, means])
     if np.linalg.matrix_rank(wider) < wider.shape[1]:
         return {}
-    fit = fit_batches(scores, wider, layout.groups, noise)
+    fit = fit_batches(study.panel.scores, wider, layout.groups, study.panel.turned)
     told = {}
     for k, name in enumerate(names):
         own, gap = columns[k], p + k
-        margin = stats.t.ppf(0.5 + LEVEL / 2, fit.df[:, own]) * fit.se[:, own]
-        t = np.abs(fit.beta[:, gap]) / fit.se[:, gap]
         told[name] = {
-            "within": fit.beta[:, own],
-            "within_low": fit.beta[:, own] - margin,
-            "within_high": fit.beta[:, own] + margin,
+            **fit.estimates(own).columns("within", "within"),
             "between": fit.beta[:, own] + fit.beta[:, gap],
-            "disagree_p": 2 * stats.t.sf(t, fit.df[:, gap]),
+            "disagree_p": fit.estimates(gap).p,
         }
     return told
 
 
-def _curve(layout: Layout, column: int, scores: Array, noise: Turned) -> Columns:
+def _curve(study: Study, column: int) -> Columns:
     """Whether a square term adds to the straight line."""
+    layout = study.layout
     x = layout.X[:, column]
     n, p = layout.X.shape
     if len(np.unique(x)) < DISTINCT or n - p - 1 < SPARE:
@@ -158,9 +161,9 @@ def _curve(layout: Layout, column: int, scores: Array, noise: Turned) -> Columns
     square = square - layout.X @ np.linalg.lstsq(layout.X, square, rcond=None)[0]
     if np.linalg.norm(square) < 1e-6 * np.linalg.norm(x**2):
         return {}
-    fit = fit_batches(scores, np.column_stack([layout.X, square]), layout.groups, noise)
-    t = np.abs(fit.beta[:, p]) / fit.se[:, p]
-    return {"curve": fit.beta[:, p], "curve_p": 2 * stats.t.sf(t, fit.df[:, p])}
+    bent = np.column_stack([layout.X, square])
+    found = fit_batches(study.panel.scores, bent, layout.groups, study.panel.turned).estimates(p)
+    return {"curve": found.value, "curve_p": found.p}
 
 
 def _one_out(joint: BatchFit, column: int, ids: list[str]) -> Columns:
@@ -170,9 +173,8 @@ def _one_out(joint: BatchFit, column: int, ids: list[str]) -> Columns:
     without, se = joint.without[:, :, column], joint.without_se[:, :, column]
     df = np.maximum(joint.df[:, column] - 1.0, 1.0)
     slope = joint.beta[:, column]
-    reach = stats.t.ppf(0.5 + LEVEL / 2, df)[:, None] * se
-    left = np.sign(slope)[:, None] * without - reach
-    seen = np.abs(slope) > stats.t.ppf(0.5 + LEVEL / 2, joint.df[:, column]) * joint.se[:, column]
+    left = np.sign(slope)[:, None] * without - Estimates(without, se, df[:, None]).reach()
+    seen = np.abs(slope) > joint.estimates(column).reach()
     worst = left.argmin(axis=1)
     leans = seen & (left.min(axis=1) <= 0)
     ids_of = np.asarray(ids, dtype=object)

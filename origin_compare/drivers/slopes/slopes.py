@@ -4,31 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Unpack
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from origin_compare.answers import count, listed
-from origin_compare.drivers.model.batch_model import BatchFit, Turned, fit_batches, turn_noise
 from origin_compare.drivers.model.coding import Array
-from origin_compare.drivers.model.fixed_columns import Layout, lay_out
-from origin_compare.drivers.model.usable_batches import (
-    Kept,
-    ProfileLike,
-    anchored,
-    chosen,
-    keep,
-    refuse_below,
-    scores_of,
-)
+from origin_compare.drivers.model.study import Choices, Study, study_of
+from origin_compare.drivers.model.usable_batches import Kept, ProfileLike
 from origin_compare.drivers.shares.origin_share import origin_shares
 from origin_compare.drivers.slopes.slope_checks import DOUBTS, doubts, together, warning
+from origin_compare.drivers.verdicts import CLEAR, HINT, TIED, judged
 from origin_compare.drivers.wording import (
     PROCESS,
-    STILL,
-    USUAL,
     Limits,
     joined,
     plain,
@@ -37,9 +26,7 @@ from origin_compare.drivers.wording import (
     title,
     upper,
 )
-
-LEVEL = 0.95
-VERDICTS = ("clear", "a hint", "not shown", "cannot be told apart", "panel cannot tell")
+from origin_compare.estimates import Estimates, false_discovery
 
 
 @dataclass(frozen=True)
@@ -77,16 +64,16 @@ class Effects:
 
     def clear(self) -> pd.DataFrame:
         """The slopes that are clear, largest first."""
-        rows = self.slopes[self.slopes["verdict"] == "clear"]
+        rows = self.slopes[self.slopes["verdict"] == CLEAR]
         return rows.sort_values("q", ignore_index=True)
 
     def sentence(self) -> str:
         """What is clear, how much is a hint, what cannot be told apart."""
         parts = [_found_words(self.clear(), len(self.slopes))]
-        hints = int((self.slopes["verdict"] == "a hint").sum())
+        hints = int((self.slopes["verdict"] == HINT).sum())
         if hints:
             parts.append(f"{count(hints, 'hint')} more.")
-        tied = self.slopes[self.slopes["verdict"] == "cannot be told apart"]
+        tied = self.slopes[self.slopes["verdict"] == TIED]
         for why, rows in tied.groupby("why", sort=False):
             seen = rows[rows["together_q"] <= self.limits.clear_q]["attribute"].unique()
             one = f"; one of them or both go with {listed(list(seen))}" if len(seen) else ""
@@ -113,11 +100,7 @@ def effects(
     profile: ProfileLike,
     process: Iterable[str] = PROCESS,
     origin: str = "grower_id",
-    *,
-    attributes: Iterable[str] | None = None,
-    still: Iterable[str] = STILL,
-    leave_out: Iterable[str] = (),
-    limits: Limits = USUAL,
+    **choices: Unpack[Choices],
 ) -> Effects:
     """Slope per attribute and process variable, and the growers' share per attribute.
 
@@ -126,38 +109,46 @@ def effects(
     origin or without a process figure are counted out. Raises NotEnoughData when fewer batches
     are left than fixed columns plus three, UnknownName for a column or attribute that is not there.
     """
-    process = tuple(process)
-    kept = keep(batches, profile, process, origin, still, leave_out)
-    layout = lay_out(kept, process, origin, limits)
-    refuse_below(len(kept.rows), layout.least, "A slope")
-    names = chosen(profile, attributes)
-    scores, noise = scores_of(kept, profile, names)
-    told = [name in set(profile.told) for name in names]
-    slopes = _slopes(layout, scores, turn_noise(anchored(noise)), names, list(kept.rows.index))
-    origins = origin_shares(layout, scores, noise, names)
-    slopes["told_apart"] = np.repeat(told, len(process))
-    origins["told_apart"] = told
-    tested = judge(slopes, origins, layout.tied, limits)
-    return Effects(slopes, origins, tested, origin, process, kept, limits, layout.notes)
+    return effects_of(study_of(batches, profile, process, origin, **choices))
 
 
-def _slopes(
-    layout: Layout, scores: Array, noise: Turned, names: list[str], ids: list[str]
-) -> pd.DataFrame:
-    joint = fit_batches(scores, layout.X, layout.groups, noise, one_out=True)
-    doubt = doubts(layout, joint, scores, noise, ids)
-    shared = together(layout, joint, layout.tied)
+def effects_of(study: Study) -> Effects:
+    """`effects` of a study already laid out."""
+    layout = study.layout
+    study.refuse_few("A slope")
+    panel = study.panel
+    slopes = _slopes(study)
+    origins = origin_shares(layout, panel.scores, panel.noise, list(study.names))
+    slopes["told_apart"] = np.repeat(study.told, len(study.process))
+    origins["told_apart"] = study.told
+    slopes, origins = judge(slopes, origins, study.tied, study.limits)
+    return Effects(
+        slopes,
+        origins,
+        int(slopes["tested"].iloc[0]),
+        study.origin,
+        study.process,
+        study.kept,
+        study.limits,
+        layout.notes,
+    )
+
+
+def _slopes(study: Study) -> pd.DataFrame:
+    layout, names = study.layout, list(study.names)
+    joint = study.fit(one_out=True)
+    doubt = doubts(study, joint)
+    shared = together(layout, joint, study.tied)
     parts = []
-    for variable in layout.process:
+    for variable in study.process:
         per, words = step(variable)
         part = pd.DataFrame({"attribute": names, "process": variable, "per": per, "step": words})
         if variable in layout.place:
             column = layout.place[variable]
-            part = part.assign(**_told(joint, column, ""), **doubt[variable])
+            part = part.assign(**_told(joint.estimates(column), ""), **doubt[variable])
             part["together_p"] = shared.get(variable, np.nan)
-            single = layout.X[:, [*layout.base, column]]
-            alone = fit_batches(scores, single, layout.groups, noise)
-            part = part.assign(**_told(alone, single.shape[1] - 1, "alone_"))
+            alone = study.fit([*layout.base, column])
+            part = part.assign(**_told(alone.estimates(len(layout.base)), "alone_"))
         parts.append(part)
     table = pd.concat(parts, ignore_index=True)
     order = dict(zip(names, range(len(names)), strict=True))
@@ -170,83 +161,54 @@ _TOLD = ["slope", "low", "high", "se", "df", "p", "alone", "alone_low", "alone_h
 _TOLD += DOUBTS
 
 
-def _told(fit: BatchFit, column: int, prefix: str) -> dict[str, Array]:
-    slope, se, df = fit.beta[:, column], fit.se[:, column], fit.df[:, column]
-    margin = stats.t.ppf(0.5 + LEVEL / 2, df) * se
-    told = {
-        "slope": slope,
-        "low": slope - margin,
-        "high": slope + margin,
-        "se": se,
-        "df": df,
-        "p": 2 * stats.t.sf(np.abs(slope) / se, df),
-    }
+def _told(found: Estimates, prefix: str) -> dict[str, Array]:
+    told = {**found.columns("slope"), "se": found.se, "df": found.df, "p": found.p}
     return {prefix + name: values for name, values in told.items()}
 
 
 def judge(
     slopes: pd.DataFrame,
     origins: pd.DataFrame,
-    tied: dict[str, tuple[str, str]],
+    tied: Mapping[str, tuple[str, str]],
     limits: Limits,
-) -> int:
-    """Write q and verdict beside every slope and origin share; how many slopes were tested.
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Slopes and origin shares with q and verdict beside each, and how many were `tested`.
 
-    Slopes and origin shares are two lists, each bounded for itself: sure finds in one would
-    loosen the bound on the other.
+    They are two lists, each bounded for itself: sure finds in one would loosen the bound on the
+    other.
     """
+    slopes, origins = slopes.copy(), origins.copy()
     slopes["tied_with"] = [tied.get(name, ("", ""))[0] for name in slopes["process"]]
     slopes["why"] = [tied.get(name, ("", ""))[1] for name in slopes["process"]]
-    refused = slopes["process"].isin(list(tied)) | slopes["p"].isna()
-    ask_slope = slopes["told_apart"] & ~refused
-    ask_origin = origins["told_apart"] & origins["p"].notna()
-    for table, asked in ((slopes, ask_slope), (origins, ask_origin)):
-        table["q"] = np.nan
-        p = table.loc[asked, "p"].to_numpy(dtype=float)
-        table.loc[asked, "q"] = stats.false_discovery_control(p) if len(p) else p
-        table["tested"] = len(p)
-    slopes["disagrees"] = ask_slope & (slopes["disagree_p"] <= limits.disagree_p)
+    slopes = judged(slopes, slopes["told_apart"], slopes["process"].isin(list(tied)), limits)
+    origins = judged(origins, origins["told_apart"], False, limits)
+    for table in (slopes, origins):
+        table["tested"] = int(table["q"].notna().sum())
+    slopes["disagrees"] = slopes["q"].notna() & (slopes["disagree_p"] <= limits.disagree_p)
     slopes["together_q"] = _together_q(slopes)
-    slopes["verdict"] = _verdicts(slopes, refused, limits)
-    slopes["only_between"] = (slopes["verdict"] == "clear") & ~_within_too(slopes)
+    slopes["only_between"] = slopes["verdict"].eq(CLEAR) & ~_within_too(slopes)
     torn = slopes["disagrees"] | slopes["only_between"]
-    slopes.loc[torn & (slopes["verdict"] == "clear"), "verdict"] = "a hint"
-    origins["verdict"] = _verdicts(origins, origins["p"].isna(), limits)
+    slopes.loc[torn & slopes["verdict"].eq(CLEAR), "verdict"] = HINT
     slopes["difference"] = [_difference(row) for row in slopes.to_dict("records")]
-    slopes["fragile"] = slopes["verdict"].isin(["clear", "a hint"]) & slopes["leans_on"].ne("")
+    slopes["fragile"] = slopes["verdict"].isin([CLEAR, HINT]) & slopes["leans_on"].ne("")
     slopes["warning"] = [warning(row) for row in slopes.to_dict("records")]
-    return int(ask_slope.sum())
+    return slopes, origins
 
 
 def _together_q(slopes: pd.DataFrame) -> pd.Series:
     """False-discovery bound over the tied groups: one test per attribute and group."""
     asked = slopes["told_apart"] & slopes["together_p"].notna()
     once = slopes[asked].drop_duplicates(["attribute", "together_p"])
-    if once.empty:
-        return pd.Series(np.nan, index=slopes.index)
-    q = stats.false_discovery_control(once["together_p"].to_numpy(dtype=float))
+    q = false_discovery(once["together_p"])
     found = dict(zip(zip(once["attribute"], once["together_p"], strict=True), q, strict=True))
     keys = zip(slopes["attribute"], slopes["together_p"], strict=True)
-    return pd.Series([found.get(key, np.nan) for key in keys], index=slopes.index)
+    return pd.Series([found.get(key, np.nan) for key in keys], index=slopes.index, dtype=float)
 
 
 def _within_too(slopes: pd.DataFrame) -> pd.Series:
     """Whether the slope is seen among batches of one grower, where that could be looked at."""
     up, down = slopes["within_low"] > 0, slopes["within_high"] < 0
     return slopes["within"].isna() | (up & (slopes["slope"] > 0)) | (down & (slopes["slope"] < 0))
-
-
-def _verdicts(table: pd.DataFrame, refused: pd.Series, limits: Limits) -> list[str]:
-    return np.select(
-        [
-            ~table["told_apart"].astype(bool),
-            refused,
-            table["q"] <= limits.clear_q,
-            table["q"] <= limits.hint_q,
-        ],
-        ["panel cannot tell", "cannot be told apart", "clear", "a hint"],
-        default="not shown",
-    ).tolist()
 
 
 def _difference(row: Mapping[Hashable, Any]) -> str:

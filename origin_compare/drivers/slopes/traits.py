@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from origin_compare.answers import count, listed
-from origin_compare.drivers.model.batch_model import Turned, fit_batches, turn_noise
-from origin_compare.drivers.model.coding import Array
-from origin_compare.drivers.model.fixed_columns import lay_out
-from origin_compare.drivers.model.usable_batches import (
-    ProfileLike,
-    anchored,
-    chosen,
-    keep,
-    numbers_of,
-    refuse_below,
-    scores_of,
-)
+from origin_compare.drivers.model.study import Study, Tasted
+from origin_compare.drivers.model.usable_batches import ProfileLike, numbers_of
+from origin_compare.drivers.verdicts import CLEAR, judged
 from origin_compare.drivers.wording import (
     STILL,
     USUAL,
@@ -46,7 +36,6 @@ FIELD = (
     "fan_mg_l",
     "friability_pct",
 )
-LEVEL = 0.95
 LEAST_RECORDED = 0.9
 
 
@@ -72,7 +61,7 @@ class Traits:
 
     def sentence(self) -> str:
         """Which traits go with which attribute."""
-        rows = self.slopes[self.slopes["verdict"] == "clear"].sort_values("q")
+        rows = self.slopes[self.slopes["verdict"] == CLEAR].sort_values("q")
         if rows.empty:
             return (
                 f"No figure of field or malt clearly goes with any flavour "
@@ -117,10 +106,29 @@ def traits(
     The model of `effects` with the trait in place of process. Raises NotEnoughData when no trait
     is recorded for nine ended batches in ten, or too few batches are left.
     """
-    names = chosen(profile, None)
-    told = set(profile.told)
-    ended = batches[~batches["status"].eq("fermenting")] if "status" in batches else batches
+    tasted = Tasted(batches, profile, tuple(leave_out), limits)
+    return traits_of(tasted, columns, origin, still=still)
+
+
+def traits_of(
+    tasted: Tasted,
+    columns: Iterable[str] = FIELD,
+    origin: str = "grower_id",
+    *,
+    still: Iterable[str] = STILL,
+) -> Traits:
+    """`traits` of batches already settled."""
     wanted = list(columns)
+    studies = dict(_studies(tasted, _recorded(tasted.ended(), wanted), origin, tuple(still)))
+    table = pd.concat([_slopes(study, name) for name, study in studies.items()], ignore_index=True)
+    told = table["attribute"].isin(list(tasted.profile.told))
+    table = judged(table, told, False, tasted.limits)
+    sizes = [len(study.rows) for study in studies.values()]
+    unused = tuple(name for name in wanted if name not in studies)
+    return Traits(table, unused, (min(sizes), max(sizes)), int(told.sum()))
+
+
+def _recorded(ended: pd.DataFrame, wanted: list[str]) -> list[str]:
     used = [
         name
         for name in wanted
@@ -133,46 +141,28 @@ def traits(
             "No figure of field or malt is recorded for nine batches in ten, so none can be "
             "looked at beside flavour. Take in the lots and malts first."
         )
-    parts, sizes = [], []
-    shared: dict[tuple[str, ...], tuple[Array, Turned]] = {}
+    return used
+
+
+def _studies(
+    tasted: Tasted, used: list[str], origin: str, still: tuple[str, ...]
+) -> Iterator[tuple[str, Study]]:
+    """Each trait that moved among the batches it is recorded for, with its study."""
     for name in used:
-        kept = keep(batches, profile, [name], origin, still, leave_out)
-        layout = lay_out(kept, (name,), origin, limits)
-        refuse_below(len(kept.rows), layout.least, "A slope")
-        if name not in layout.place or np.ptp(numbers_of(kept.rows, [name])) == 0:
-            continue
-        # Traits recorded for the same batches share what is costly: the panel error's own axes.
-        ids = tuple(kept.rows.index)
-        if ids not in shared:
-            values, noise = scores_of(kept, profile, names)
-            shared[ids] = values, turn_noise(anchored(noise))
-        scores, turned = shared[ids]
-        fit = fit_batches(scores, layout.X, layout.groups, turned)
-        column = layout.place[name]
-        slope, se, df = fit.beta[:, column], fit.se[:, column], fit.df[:, column]
-        reach = stats.t.ppf(0.5 + LEVEL / 2, df) * se
-        sizes.append(len(kept.rows))
-        parts.append(
-            pd.DataFrame(
-                {
-                    "trait": name,
-                    "attribute": names,
-                    "slope": slope,
-                    "low": slope - reach,
-                    "high": slope + reach,
-                    "step": step(name)[1],
-                    "p": 2 * stats.t.sf(np.abs(slope) / se, df),
-                }
-            )
-        )
-    table = pd.concat(parts, ignore_index=True)
-    asked = table["attribute"].isin(told)
-    table["q"] = np.nan
-    table.loc[asked, "q"] = stats.false_discovery_control(table.loc[asked, "p"])
-    table["verdict"] = np.select(
-        [~asked, table["q"] <= limits.clear_q, table["q"] <= limits.hint_q],
-        ["panel cannot tell", "clear", "a hint"],
-        default="not shown",
+        study = tasted.study([name], origin, still=still)
+        study.refuse_few("A slope")
+        if name in study.layout.place and np.ptp(numbers_of(study.rows, [name])) > 0:
+            yield name, study
+
+
+def _slopes(study: Study, name: str) -> pd.DataFrame:
+    found = study.fit().estimates(study.layout.place[name])
+    return pd.DataFrame(
+        {
+            "trait": name,
+            "attribute": list(study.names),
+            **found.columns("slope"),
+            "step": step(name)[1],
+            "p": found.p,
+        }
     )
-    unused = tuple(name for name in wanted if name not in set(table["trait"]))
-    return Traits(table, unused, (min(sizes), max(sizes)), int(asked.sum()))

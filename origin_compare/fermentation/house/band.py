@@ -9,13 +9,12 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count
+from origin_compare.estimates import LEVEL
 from origin_compare.fermentation.curves.least_squares import Array
 from origin_compare.fermentation.doubtful_readings import CHANNEL_WORDS
 from origin_compare.fermentation.house.course import HouseModel
 from origin_compare.fermentation.house.examples import FEWEST_BATCHES, Reference
 from origin_compare.fermentation.logs import GRAVITY, MODELLED, Log
-
-LEVEL = 0.95
 
 
 @dataclass(frozen=True)
@@ -139,7 +138,7 @@ def _cooling(readings: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     for hour in np.arange(0.0, 145.0, 4.0):
         near = seen.loc[(seen["hours"] - hour).abs() <= 4, "cooling_pct"].to_numpy(float)
         if len(near) >= FEWEST_BATCHES:
-            rows.append((hour, *np.quantile(near, [0.025, 0.5, 0.975])))
+            rows.append((hour, *np.quantile(near, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])))
     return pd.DataFrame(rows, columns=["hours", "low", "mid", "high"])
 
 

@@ -19,13 +19,13 @@ from origin_compare.intake.findings import Finding, finding
 from origin_compare.intake.grid import Grid, grid_of
 from origin_compare.intake.headers import HEADER_WITHIN, find_header, is_known, units_row
 from origin_compare.intake.raw_table import RawTable
+from origin_compare.sheets.formula_signs import as_it_was
 
 SEPARATORS = (",", ";", "\t", "|")
 WIDEST = 2000
 _TOP = 400_000
 _ROWS_AT_ONCE = 100_000
 _LARGEST_BLOCK = 2**31 - 1
-_MENDED_SIGN = r"^'([=+\-@\t])"
 
 
 class NoHeader(RefusedFile):
@@ -338,9 +338,8 @@ def _tidy(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _tidy_column(column: pd.Series) -> pd.Series:
     tidy = column.fillna("").str.strip()
-    if bool(tidy.str.startswith("'").any()):
-        return tidy.str.replace(_MENDED_SIGN, r"\1", regex=True)
-    return tidy
+    read = as_it_was(tidy)
+    return tidy if read is tidy else read.str.strip()
 
 
 def _blank_rows(cells: pd.DataFrame) -> np.ndarray:

@@ -16,7 +16,7 @@ from scipy import stats
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.panel.assessors.report_words import adjusted_p
+from origin_compare.estimates import ALPHA, Estimates, false_discovery
 from origin_compare.panel.score_rows import in_time, usable
 
 Floats = NDArray[np.float64]
@@ -24,7 +24,6 @@ Floats = NDArray[np.float64]
 PANEL = "panel"
 FEW_TASTINGS = 4
 """Fewest tastings in which a trend is looked for (common practice)."""
-ALPHA = 0.05
 LEVELS = [
     *["who", "attribute", "control", "tasting_id", "tasted_on"],
     *["shift", "low", "high", "n_scores"],
@@ -198,21 +197,22 @@ def _trends(levels: pd.DataFrame) -> pd.DataFrame:
 
 def _slope(line: pd.DataFrame) -> tuple[float, float, float, float]:
     """Slope on the tastings' order beside a level per control: estimate, low, high, p."""
-    own = line.groupby("control")
-    y, x = (line[name] - own[name].transform("mean") for name in ("shift", "place"))
-    df = len(line) - own.ngroups - 1
-    sxx = float((x * x).sum())
-    if df < 1 or sxx <= 0:
+    from statsmodels.regression.linear_model import OLS
+
+    columns = pd.get_dummies(line["control"]).astype(float)
+    columns.insert(0, "slope", line["place"].astype(float))
+    moved = line["place"] - line.groupby("control")["place"].transform("mean")
+    if len(line) <= columns.shape[1] or not moved.abs().max() > 0:
         return float("nan"), float("nan"), float("nan"), float("nan")
-    slope = float((x * y).sum()) / sxx
-    se = float(np.sqrt(((y - slope * x) ** 2).sum() / df / sxx))
-    reach = float(stats.t.ppf(1 - ALPHA / 2, df)) * se
-    p = 2 * float(stats.t.sf(abs(slope) / se, df)) if se > 0 else float(slope == 0)
-    return slope, slope - reach, slope + reach, p
+    fit = OLS(line["shift"].to_numpy(float), columns.to_numpy()).fit()
+    found = Estimates(float(fit.params[0]), float(fit.bse[0]), float(fit.df_resid))
+    return found.value, *found.interval(), float(found.p)
 
 
 def _judged(trends: pd.DataFrame) -> pd.DataFrame:
     panel = trends["who"].eq(PANEL)
-    p = pd.concat([adjusted_p(trends.loc[panel, "p"]), adjusted_p(trends.loc[~panel, "p"])])
+    p = pd.concat(
+        [false_discovery(trends.loc[panel, "p"]), false_discovery(trends.loc[~panel, "p"])]
+    )
     table = trends.assign(p_adjusted=p.reindex(trends.index))
     return table.assign(moved=table["p_adjusted"].lt(ALPHA))[TRENDS]

@@ -11,6 +11,7 @@ from scipy import stats
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
+from origin_compare.estimates import ALPHA, false_discovery
 from origin_compare.one_thread import one_thread
 from origin_compare.panel.assessors.assessor_tests import (
     ScaleUse,
@@ -23,11 +24,10 @@ from origin_compare.panel.assessors.order_effects import order_effects
 from origin_compare.panel.assessors.report_words import (
     NOT_JUDGED,
     SOUND,
-    adjusted_p,
     judge,
     overall,
 )
-from origin_compare.panel.profile.adjusting import ALPHA, adjusted, parts_of
+from origin_compare.panel.profile.adjusting import adjusted, parts_of
 from origin_compare.panel.profile.profile import Profile
 from origin_compare.panel.score_rows import Rows, in_time, usable
 
@@ -186,7 +186,7 @@ def _panel_table(profile: Profile, scaling: Mapping[str, ScaleUse]) -> pd.DataFr
             }
         )
     table = pd.DataFrame(rows)
-    return table.assign(scale_p_adjusted=adjusted_p(table["scale_p"]))
+    return table.assign(scale_p_adjusted=false_discovery(table["scale_p"]))
 
 
 def _order_table(effects: list[pd.DataFrame], profile: Profile) -> pd.DataFrame:
@@ -194,7 +194,7 @@ def _order_table(effects: list[pd.DataFrame], profile: Profile) -> pd.DataFrame:
     if not filled:
         return pd.DataFrame(columns=[*ORDER_COLUMNS, "p_adjusted"])
     table = pd.concat(filled, ignore_index=True)
-    table["p_adjusted"] = stats.false_discovery_control(table["p"])
+    table["p_adjusted"] = false_discovery(table["p"])
     rank = {name: i for i, name in enumerate(profile.attributes)}
     return table.sort_values("attribute", key=lambda c: c.map(rank), kind="stable").reset_index(
         drop=True

@@ -10,8 +10,8 @@ import pandas as pd
 from scipy import stats
 
 from origin_compare.answers import count
+from origin_compare.estimates import ALPHA, false_discovery
 
-ALPHA = 0.05
 SOUND = "sound"
 NOT_JUDGED = "not judged"
 
@@ -44,7 +44,7 @@ def judge(figures: pd.DataFrame, told: Sequence[str]) -> pd.DataFrame:
     table = figures.copy()
     judged = table["attribute"].isin(list(told)) & table["n_samples"].ge(FEW)
     for name in ("spread_p", "repeat_p", "drift_p"):
-        table[f"_{name}"] = adjusted_p(table[name].where(judged))
+        table[f"_{name}"] = false_discovery(table[name].where(judged))
     keen = table[judged].groupby("attribute")["agreement_p"].median()
     rows = []
     for row, is_judged in zip(table.to_dict("records"), judged, strict=True):
@@ -76,7 +76,7 @@ def overall(detail: pd.DataFrame) -> pd.DataFrame:
             }
         )
     table = pd.DataFrame(rows)
-    sure = adjusted_p(table["spread_p"]).lt(ALPHA)
+    sure = false_discovery(table["spread_p"]).lt(ALPHA)
     table["verdict"] = [
         _whole(row, is_sure) for row, is_sure in zip(table.to_dict("records"), sure, strict=True)
     ]
@@ -102,15 +102,6 @@ def spread_words(slope: float) -> str:
         if abs(slope - value) < 0.06 * max(1.0, value):
             return f"spreads scores {words} as wide as the panel"
     return f"spreads scores {slope:.1f} times as wide as the panel"
-
-
-def adjusted_p(p: pd.Series) -> pd.Series:
-    """p by Benjamini and Hochberg over what is known; NaN stays."""
-    known = p.dropna()
-    out = pd.Series(np.nan, index=p.index)
-    if len(known):
-        out[known.index] = stats.false_discovery_control(known)
-    return out
 
 
 def _findings(row: Mapping[Any, Any], others_see_it: bool) -> list[tuple[str, str]]:

@@ -14,6 +14,7 @@ from scipy.sparse.linalg import lsqr
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
+from origin_compare.estimates import ALPHA, false_discovery
 from origin_compare.one_thread import one_thread
 from origin_compare.panel.profile.batch_effects import Solution, Spread, batch_equations, solve
 from origin_compare.panel.profile.batch_test import batch_test
@@ -24,7 +25,6 @@ from origin_compare.panel.score_rows import Rows, usable
 
 Floats = NDArray[np.float64]
 
-ALPHA = 0.05
 FEW_ASSESSORS = 5
 TOLD = 0.05
 """Least share of a covariate's spread that has to be its own for an adjustment."""
@@ -218,7 +218,7 @@ def _left(centred: Floats, groups: list[Ints], beside: Sequence[Floats] = ()) ->
 
 def _verdicts(fits: Mapping[str, Fit]) -> tuple[Verdict, ...]:
     p = np.array([fit.test[3] for fit in fits.values()])
-    adjusted_p = stats.false_discovery_control(p)
+    adjusted_p = false_discovery(p)
     found = [
         Verdict(
             attribute=name,

@@ -18,7 +18,7 @@ from scipy import linalg, optimize, stats
 
 from origin_compare.answers import count, listed
 from origin_compare.errors import NotEnoughData
-from origin_compare.panel.assessors.report_words import adjusted_p
+from origin_compare.estimates import ALPHA, false_discovery
 from origin_compare.panel.profile.profile import Profile
 
 Floats = NDArray[np.float64]
@@ -28,7 +28,6 @@ SAME_CUT = 0.5
 """Cuts that spread no further than this (sd, % vol) count as one (common practice)."""
 FEW_BATCHES = 10
 """Fewest batches for each cut looked at (the usual rule of thumb)."""
-ALPHA = 0.05
 SLOPES = ["attribute", "cut", "slope", "se", "df", "low", "high", "p", "p_adjusted", "goes_with"]
 
 
@@ -104,7 +103,7 @@ def at_one_cut(profile: Profile, batches: pd.DataFrame, cuts: Sequence[str] = CU
     off = known[changed] - known[changed].mean()
     fits = [_fit(profile, name, off) for name in profile.attributes]
     slopes = pd.concat([slope for slope, _ in fits], ignore_index=True)
-    slopes["p_adjusted"] = adjusted_p(slopes["p"])
+    slopes["p_adjusted"] = false_discovery(slopes["p"])
     slopes["goes_with"] = slopes["p_adjusted"].lt(ALPHA)
     return AtOneCut(
         slopes=slopes[SLOPES],

@@ -11,10 +11,9 @@ from scipy import stats
 
 from origin_compare.answers import listed
 from origin_compare.errors import UnknownName
+from origin_compare.estimates import ALPHA, holm
 from origin_compare.panel.profile.profile import Profile
 from origin_compare.panel.profile.smallest_gap import detectable
-
-ALPHA = 0.05
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,7 @@ def gap(
             | {"told_apart": profile.verdict(attribute).told_apart}
         )
     table = pd.DataFrame(rows)
-    table["p_adjusted"] = _holm(table["p"].to_numpy())
+    table["p_adjusted"] = holm(table["p"])
     alike = table["p_alike"].lt(ALPHA)
     different = table["p_adjusted"].lt(ALPHA) & table["told_apart"]
     table["verdict"] = np.select([alike, different], ["alike", "different"], "undecided")
@@ -125,11 +124,3 @@ def _row(
         "margin": float("nan") if margin is None else float(margin),
         "p_alike": alike,
     }
-
-
-def _holm(p: np.ndarray) -> np.ndarray:
-    order = np.argsort(p)
-    steps = p[order] * np.arange(len(p), 0, -1)
-    adjusted = np.empty(len(p))
-    adjusted[order] = np.minimum(1.0, np.maximum.accumulate(steps))
-    return adjusted

@@ -11,12 +11,12 @@ import pandas as pd
 from scipy import optimize, stats
 
 from origin_compare.answers import count, listed
+from origin_compare.estimates import ALPHA
 from origin_compare.panel.profile.profile import Profile
 
 Between = Literal["batches", "origins"]
 
 SURE = 0.8
-ALPHA = 0.05
 
 
 @dataclass(frozen=True)

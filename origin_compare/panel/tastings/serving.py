@@ -17,6 +17,7 @@ from origin_compare.panel.tastings.williams import (
     complete_orders,
     incomplete_orders,
 )
+from origin_compare.sheets.formula_signs import harmless
 
 CODES = np.array([code for code in range(101, 1000) if len(set(str(code))) > 1])
 """Three-digit codes; 222 and its like are not used, for they stay in mind."""
@@ -85,12 +86,12 @@ class TastingPlan:
         """One assessor's sheet as CSV text to print: the cautions first, no sample named."""
         head = [f"# Tasting {self.tasting_id}, assessor {assessor_id}, scale {self.scale}"]
         head += [f"# {caution}" for caution in TASTING_CAUTIONS]
-        return "\n".join(head) + "\n" + _plain(self.sheet(assessor_id)).to_csv(index=False)
+        return "\n".join(head) + "\n" + harmless(self.sheet(assessor_id)).to_csv(index=False)
 
     def key_text(self) -> str:
         """The key as CSV text, for the one who pours; keep it away from the panel."""
         head = f"# KEY of tasting {self.tasting_id}: for the one who pours, not for the panel\n"
-        return head + _plain(self.key).to_csv(index=False)
+        return head + harmless(self.key).to_csv(index=False)
 
 
 def serving_plan(
@@ -165,19 +166,6 @@ def plan_tasting(
         key = _warmed(key, warm_up)
     key["code"] = _codes(key, rng)
     return TastingPlan(tasting_id, key, even, tuple(attributes), scale, seed)
-
-
-def _plain(table: pd.DataFrame) -> pd.DataFrame:
-    """No cell or header that a spreadsheet would run as a formula."""
-    safe = table.rename(columns=_unarmed)
-    texts: list[str] = list(safe.select_dtypes("string").columns)
-    for name in texts:
-        safe[name] = safe[name].map(_unarmed)
-    return safe
-
-
-def _unarmed(text: object) -> object:
-    return f"'{text}" if str(text).startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def _checked(
