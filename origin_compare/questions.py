@@ -19,7 +19,16 @@ from origin_compare.season.season import Season
 
 if TYPE_CHECKING:
     from origin_compare.chain.steps import ChainView, GrowerChain
-    from origin_compare.drivers import Doubted, DriverAnswers, Effects, Separability, Split
+    from origin_compare.drivers import (
+        Doubted,
+        DriverAnswers,
+        Effects,
+        FieldAndHandling,
+        FieldOfBatch,
+        FieldOfGrower,
+        Separability,
+        Split,
+    )
     from origin_compare.families import Families, Likeness
     from origin_compare.fermentation import (
         BatchReview,
@@ -183,6 +192,19 @@ class Questions:
     def effects(self) -> Effects:
         """Which of length, peak temperature and final pH go with each attribute?"""
         return self.drivers().effects
+
+    @property
+    def fields(self) -> FieldAndHandling:
+        """What did each field give, and did our handling hide it?"""
+        return self.drivers().field
+
+    def field(self, batch_id: str) -> FieldOfBatch:
+        """What did this batch's field give, and did our handling hide it?"""
+        return self.fields.of(batch_id)
+
+    def field_of_grower(self, grower_id: str) -> FieldOfGrower:
+        """What stays with this grower's barley over all its batches?"""
+        return self.fields.of_grower(grower_id)
 
     @property
     def split(self) -> Split:

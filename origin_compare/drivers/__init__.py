@@ -2,6 +2,12 @@
 
 from origin_compare.drivers.doubted_batches import Doubted, doubted, pointed_at
 from origin_compare.drivers.driver_answers import DriverAnswers
+from origin_compare.drivers.field_and_handling import (
+    FieldAndHandling,
+    FieldOfBatch,
+    FieldOfGrower,
+    field_and_handling,
+)
 from origin_compare.drivers.foresight import Foresight, foresight
 from origin_compare.drivers.grower_places import Agreement, agreement
 from origin_compare.drivers.grower_profiles import Origins, origins
@@ -26,6 +32,9 @@ __all__ = [
     "Doubted",
     "DriverAnswers",
     "Effects",
+    "FieldAndHandling",
+    "FieldOfBatch",
+    "FieldOfGrower",
     "FixedHours",
     "Foresight",
     "Importance",
@@ -42,6 +51,7 @@ __all__ = [
     "agreement",
     "doubted",
     "effects",
+    "field_and_handling",
     "fixed_hours",
     "foresight",
     "hellinger",

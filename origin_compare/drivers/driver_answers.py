@@ -6,6 +6,7 @@ from functools import cached_property
 
 import pandas as pd
 
+from origin_compare.drivers.field_and_handling import FieldAndHandling, field_and_handling_of
 from origin_compare.drivers.foresight import Foresight, foresight_of
 from origin_compare.drivers.grower_places import Agreement, agreement_of
 from origin_compare.drivers.grower_profiles import Origins, origins_of
@@ -58,6 +59,11 @@ class DriverAnswers:
     def effects(self) -> Effects:
         """Which of length, peak temperature and final pH go with each attribute?"""
         return effects_of(self.study)
+
+    @cached_property
+    def field(self) -> FieldAndHandling:
+        """What did each field give, and did our handling hide it?"""
+        return field_and_handling_of(self.study)
 
     @cached_property
     def split(self) -> Split:

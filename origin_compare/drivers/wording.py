@@ -176,3 +176,20 @@ def plain(number: float, digits: int = 2) -> str:
 def chance(p: float) -> str:
     """A p-value as people read it: never `0.000`."""
     return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
+
+
+# How a batch was made, in words: with its verb, and the bare figure.
+_MADE = {
+    "length_h": ("stood {:.0f} h", "{:.0f} h"),
+    "peak_temp_c": ("was made at {:.1f} °C", "{:.1f} °C"),
+    "final_ph": ("ended at pH {:.2f}", "pH {:.2f}"),
+    "new_make_abv_pct": ("came off at {:.1f} % vol", "{:.1f} % vol"),
+    "cut_on_abv_pct": ("was cut on at {:.1f} % vol", "{:.1f} % vol"),
+    "cut_off_abv_pct": ("was cut off at {:.1f} % vol", "{:.1f} % vol"),
+}
+
+
+def made(column: str, value: float, bare: bool = False) -> str:
+    """`was made at 34.0 °C`, or `34.0 °C`: a process figure of one batch as people say it."""
+    verb, figure = _MADE.get(column, (f"had a {title(column)} of {{:.3g}}", "{:.3g}"))
+    return (figure if bare else verb).format(value)

@@ -63,13 +63,20 @@ def fit_batches(
     also leave every batch out in turn.
     """
     turned = noise if isinstance(noise, Turned) else turn_noise(noise)
-    model = Equations(Y, X, groups, turned)
-    theta, settled = likeliest(model)
-    fit = _result(model, theta, settled)
+    model, fit = solved(Y, X, groups, turned)
     if not one_out:
         return fit
     without, without_se = _one_out(model, fit, turned)
     return replace(fit, without=without, without_se=without_se)
+
+
+def solved(
+    Y: Array, X: Array, groups: NDArray[np.intp], noise: Turned
+) -> tuple[Equations, BatchFit]:
+    """The equations with their fit, for those who ask more of them (see `predicted`)."""
+    model = Equations(Y, X, groups, noise)
+    theta, settled = likeliest(model)
+    return model, _result(model, theta, settled)
 
 
 def _result(m: Equations, theta: Array, settled: NDArray[np.bool_]) -> BatchFit:

@@ -18,19 +18,25 @@ class Layout:
     """The fixed columns and grower codes of one set of batches.
 
     `X`: n x p, intercept first; `place`: the column of each process variable that moves;
-    `base`: the columns that stay when a variable is looked at alone (intercept, season, still);
+    `names`: what each column is of (`1`, `season`, a variable); `base`: the columns that stay
     `groups`: n grower codes from 0, empty where grower and batch are one thing (`one_each`).
     """
 
     X: Array
     place: dict[str, int]
     base: list[int]
+    names: tuple[str, ...]
     groups: NDArray[np.intp]
     process: tuple[str, ...]
     origin: str
     tied: dict[str, tuple[str, str]]
     one_each: bool
     notes: tuple[str, ...]
+
+    @property
+    def made(self) -> list[int]:
+        """The columns of what was done to a batch: process and still."""
+        return [k for k, name in enumerate(self.names) if name not in ("1", "season")]
 
     @property
     def least(self) -> int:
@@ -66,6 +72,7 @@ def lay_out(
     return Layout(
         X=X[:, free],
         place={name: names.index(name) for name in process if name in names},
+        names=tuple(names),
         base=[k for k, name in enumerate(names) if name not in process],
         groups=np.empty(0, dtype=np.intp) if one_each else codes,
         process=process,

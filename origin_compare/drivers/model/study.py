@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from origin_compare.drivers.model.batch_model import BatchFit, fit_batches
-from origin_compare.drivers.model.coding import Array
+from origin_compare.drivers.model.batch_model import BatchFit, fit_batches, solved
 from origin_compare.drivers.model.fixed_columns import Layout, lay_out
 from origin_compare.drivers.model.panel_scores import PanelScores, panel_scores
+from origin_compare.drivers.model.predicted import Model
 from origin_compare.drivers.model.usable_batches import (
     Kept,
     ProfileLike,
@@ -149,6 +149,12 @@ class Study:
     def refuse_few(self, what: str) -> None:
         """NotEnoughData where fewer batches are left than the columns need."""
         refuse_below(len(self.rows), self.layout.least, what)
+
+    def model(self) -> Model:
+        """The batch model on all columns, its equations kept for what else is asked of them."""
+        panel = self.panel
+        equations, fit = solved(panel.scores, self.layout.X, self.layout.groups, panel.turned)
+        return Model(equations, fit, panel.turned)
 
     def fit(self, columns: Sequence[int] | None = None, one_out: bool = False) -> BatchFit:
         """The batch model on the layout's columns, all or some of them."""
