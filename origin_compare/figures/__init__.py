@@ -5,6 +5,7 @@ from origin_compare.figures.drivers import effects, overlap, split
 from origin_compare.figures.fermentation import batch, departures
 from origin_compare.figures.fermentation_ahead import ahead
 from origin_compare.figures.fermentation_side_by_side import side_by_side
+from origin_compare.figures.field_and_handling import field_and_handling
 from origin_compare.figures.intake import intake
 from origin_compare.figures.panel import reliability
 from origin_compare.figures.profiles import families, groups, grower, likeness, profile, recipe
@@ -17,6 +18,7 @@ __all__ = [
     "departures",
     "effects",
     "families",
+    "field_and_handling",
     "groups",
     "grower",
     "grower_chain",

@@ -77,7 +77,7 @@ def _gap(
         variance = float((lots * found.cov[found.fixed :, found.fixed :]).sum())
     se = sd * float(np.sqrt(variance))
     left = max(found.n - found.spent, 1.0)
-    # Within 2 % of the noncentral t from 6 degrees of freedom on, and no search.
+    # Within half a per cent of the noncentral t from 6 degrees of freedom on, and no search.
     factor = quantile(0.5 + LEVEL / 2, left) + quantile(POWER, left)
     return {f"se_{when}": se, f"visible_{when}": se * float(factor)}
 

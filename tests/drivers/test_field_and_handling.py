@@ -38,9 +38,9 @@ def test_intervals_hold_the_planted_parts() -> None:
         code = season.batches["grower_id"].str[1:].astype(int)
         truth = {HANDLING: season.x @ season.slopes, ORIGIN: season.growers[code]}
         parts = _asked(season).parts
-        for part, right in truth.items():
+        for part, planted in truth.items():
             rows = parts[parts["part"] == part]
-            right = (right - right.mean(axis=0)).ravel()
+            right = (planted - planted.mean(axis=0)).ravel()
             held[part] += list((rows["low"] <= right) & (right <= rows["high"]))
     assert 0.92 < np.mean(held[HANDLING]) < 0.99
     assert 0.92 < np.mean(held[ORIGIN]) < 0.99

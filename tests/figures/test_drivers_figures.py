@@ -135,3 +135,17 @@ def test_what_is_seen_before_and_after_and_with_more_batches() -> None:
     lines = _marks(drawn.trial_sizes(sizes))
     assert [len(line.x) for line in lines] == [7, 7]
     assert len({line.line.dash for line in lines}) == 2
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_every_batch_has_its_score_and_what_it_would_have_scored(
+    answers: drivers.DriverAnswers, dark: bool
+) -> None:
+    found = answers.field
+    figure = figures.field_and_handling(found, "attribute 1", "B003", dark)
+    usual, score = _marks(figure)
+    rows = found.batches[found.batches["attribute"] == "attribute 1"].set_index("batch_id")
+    assert sorted(usual.y) == sorted(score.y) == sorted(rows.index)
+    np.testing.assert_array_equal(usual.x, rows.loc[list(usual.y), "usual"])
+    np.testing.assert_array_equal(score.x, rows.loc[list(score.y), "score"])
+    assert "<b>B003</b>" in figure.layout.yaxis.ticktext

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats.mstats import hdquantiles
 
 from origin_compare.growers import grower_letter, privacy
 from tests.growers.small import KnownProfile, batch_frame, scores_for, season_of
@@ -50,6 +51,13 @@ def test_quartiles_are_harrell_and_davis_by_hand(
 ) -> None:
     found = privacy.middle_half(pd.Series(figures), step=1e-9)
     np.testing.assert_allclose(found, wanted, atol=1e-6)
+
+
+@pytest.mark.parametrize("n", [3, 6, 11])
+def test_quartiles_are_harrell_and_davis_as_a_library_has_them(n: int) -> None:
+    figures = np.random.default_rng(n).normal(5.0, 2.0, n)
+    found = privacy.middle_half(pd.Series(figures), step=1e-9)
+    np.testing.assert_allclose(found, hdquantiles(figures, [0.25, 0.5, 0.75]), atol=1e-8)
 
 
 @settings(max_examples=60, deadline=None)

@@ -8,14 +8,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from statsmodels.stats.power import TTestPower
 
 from origin_compare import house
 from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData
+from origin_compare.estimates import LEVEL, quantile
 from origin_compare.trials import Choices, next_trials, trial_options, trial_power, trial_sizes
 from origin_compare.trials.exchange import efficiency
 from origin_compare.trials.settings import levels_of, outside_house, settable, weights_of
 from origin_compare.trials.vessels import in_rounds
+from origin_compare.trials.visible_gaps import POWER
 
 TWO = {"length_h": [90.0, 140.0], "peak_temp_c": [28.0, 31.0], "final_ph": [3.3, 3.6]}
 
@@ -382,3 +385,10 @@ def test_a_setting_outside_the_house_window_is_said() -> None:
         "fermentation length 100 h is below the house window, 120 to 140 h (common practice, no "
         "source)."
     ]
+
+
+@pytest.mark.parametrize("df", [6, 12, 60])
+def test_the_gap_seen_four_times_in_five_is_a_librarys_power(df: int) -> None:
+    wanted = TTestPower().solve_power(nobs=df + 1, alpha=0.05, power=POWER) * np.sqrt(df + 1)
+    ours = quantile(0.5 + LEVEL / 2, df) + quantile(POWER, df)
+    assert ours == pytest.approx(wanted, rel=0.005)

@@ -59,16 +59,14 @@ class _Target:
     ) -> None:
         self.m, self.fit, self.fixed, self.parts = model.equations, model.fit, fixed, parts
         self.c = model.noise.turn(contrasts)
-        self.by_grower = self.m.Z.transpose(0, 2, 1) @ self.c if self.m.grouped else None
+        # Without growers there are no columns to sum over, and their part is nothing.
+        self.by_grower = self.m.Z.transpose(0, 2, 1) @ self.c
 
     def moved(self) -> tuple[Array, Array]:
         """How `K` moves with each variance."""
         nothing = np.zeros_like(self.c)
-        grower = self.m.Z @ self.by_grower if self._with("grower") else nothing
+        grower = self.m.Z @ self.by_grower if "grower" in self.parts else nothing
         return grower, self.c if "batch" in self.parts else nothing
-
-    def _with(self, part: Part) -> bool:
-        return part in self.parts and (part != "grower" or self.by_grower is not None)
 
     def along(self, theta: Array) -> Array:
         """Covariance of the parts with the scores, A x n x k."""
@@ -79,7 +77,7 @@ class _Target:
     def own(self, theta: Array) -> Array:
         """Variance of the random parts, A x k."""
         found = np.zeros((self.m.A, self.c.shape[2]))
-        if self._with("grower") and self.by_grower is not None:
+        if "grower" in self.parts:
             found = found + theta[:, :1] * (self.by_grower**2).sum(axis=1)
         if "batch" in self.parts:
             found = found + theta[:, 1:] * (self.c**2).sum(axis=1)
