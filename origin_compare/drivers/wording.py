@@ -109,15 +109,22 @@ BY_NATURE = frozenset(
 class Limits:
     """Where a verdict turns; each is a convention that a site may set otherwise.
 
-    `most_vif`: a variance inflation factor above it means "cannot be told apart" (5 is the
-        stricter of the two usual rules of thumb; two variables reach it at r = 0.89).
+    `most_vif`: a variance inflation factor above it means "cannot be told apart": what is left of
+        a variable beyond the others, a seventh of its spread, is then the size of its
+        instrument's own error. Below it the interval itself says how little is known.
+    `wide_vif`: above it two variables are said to move together, each known less surely for it
+        (5 is the stricter of the two usual rules of thumb; two reach it at r = 0.89).
+    `wide`: a slope not shown is called wide while its interval reaches a standardised slope of
+        this size (at 0.3 it would carry about a tenth of the variation; a choice, no source).
     `least_within`: the least share of a variable's variation found within growers; below it
         the variable and the grower are one thing.
     `disagree_p`: below it a slope within growers and one between them are said to disagree.
     `clear_q`, `hint_q`: false-discovery rates (Benjamini and Hochberg) for "clear" and "a hint".
     """
 
-    most_vif: float = 5.0
+    most_vif: float = 50.0
+    wide_vif: float = 5.0
+    wide: float = 0.3
     least_within: float = 0.10
     clear_q: float = 0.05
     hint_q: float = 0.20
@@ -193,3 +200,20 @@ def made(column: str, value: float, bare: bool = False) -> str:
     """`was made at 34.0 °C`, or `34.0 °C`: a process figure of one batch as people say it."""
     verb, figure = _MADE.get(column, (f"had a {title(column)} of {{:.3g}}", "{:.3g}"))
     return (figure if bare else verb).format(value)
+
+
+# A move along a variable, in words: before and after a figure, upwards and downwards.
+_MOVED = {
+    "length_h": ("{} h longer", "{} h shorter", 0),
+    "peak_temp_c": ("{} °C hotter", "{} °C cooler", 1),
+    "final_ph": ("{} higher pH", "{} lower pH", 2),
+    "new_make_abv_pct": ("{} % vol stronger", "{} % vol weaker", 1),
+}
+
+
+def moved(column: str, steps: float) -> str:
+    """`10 h longer`, `0.08 lower pH`: a move of so many steps (see `step`) along a variable."""
+    per = step(column)[0] * steps
+    name = title(column)
+    up, down, digits = _MOVED.get(column, (f"{{}} more {name}", f"{{}} less {name}", 2))
+    return (up if per >= 0 else down).format(f"{abs(per):.{digits}f}")

@@ -55,7 +55,7 @@ def test_an_opened_attribute_shows_every_batch_and_its_slopes() -> None:
 
 
 def test_a_tied_slope_is_drawn_alone_and_said_to_be_tied() -> None:
-    found = _opened(invent(2, growers=15, slopes=two_true(), together=0.97), "attribute 1")
+    found = _opened(invent(2, growers=15, slopes=two_true(), together=0.999), "attribute 1")
     kinds = found.lines.groupby("process")["kind"].first()
     assert kinds["length_h"] == kinds["final_ph"] == "alone"
     assert kinds["peak_temp_c"] == "together"

@@ -14,15 +14,26 @@ from tests.drivers.seasons import invent
 
 
 def test_length_and_ph_that_move_together_are_named() -> None:
-    found = separable(invent(3, each=8, together=-0.95).batches)
-    r = np.corrcoef(
-        invent(3, each=8, together=-0.95).batches[["length_h", "final_ph"]].to_numpy().T
-    )[0, 1]
+    batches = invent(3, each=8, together=-0.999).batches
+    found = separable(batches)
+    r = np.corrcoef(batches[["length_h", "final_ph"]].to_numpy().T)[0, 1]
     assert (
         f"Length and final pH move together here (r = −{abs(r):.2f}): "
         "this data cannot tell them apart." in found.sentence()
     )
     assert isinstance(found, Answer)
+
+
+def test_what_can_be_told_apart_is_said_with_how_much_less_surely() -> None:
+    batches = invent(3, each=8, together=-0.95).batches
+    found = separable(batches)
+    r = np.corrcoef(batches[["length_h", "final_ph"]].to_numpy().T)[0, 1]
+    wider = 1 / np.sqrt(1 - r * r)
+    assert found.tied().query("kind == 'numbers'").empty
+    assert (
+        f"Length and final pH move together here (r = −{abs(r):.2f}): each alone is known "
+        f"{wider:.1f} times less surely than if they moved apart." in found.sentence()
+    )
 
 
 def test_one_batch_per_grower_is_one_thing() -> None:

@@ -46,13 +46,13 @@ def test_every_question_is_counted_and_bounded_together() -> None:
 
 
 def test_length_tied_to_ph_is_refused_and_named() -> None:
-    season = invent(2, each=8, together=-0.98, slopes=two_true())
+    season = invent(2, each=8, together=-0.999, slopes=two_true())
     found = effects(season.batches, season.profile)
     table = found.table()
     tied = table[table["verdict"] == "cannot be told apart"]
     assert set(tied["process"]) == {"length_h", "final_ph"}
     assert set(tied["tied_with"]) == {"length_h", "final_ph"}
-    assert "length and final pH move together here (r = −0.9" in tied["why"].iloc[0]
+    assert "length and final pH move together here (r = −" in tied["why"].iloc[0]
     assert found.tested == 6
     assert "this data cannot tell them apart" in found.sentence()
 
@@ -190,3 +190,65 @@ def test_an_attribute_nobody_scored() -> None:
         match=r"^No attribute peaty in the scores; the panel scored attribute 1 and attribute 2\.$",
     ):
         effects(season.batches, season.profile, attributes=["peaty"])
+
+
+def test_two_that_move_together_are_told_apart_by_enough_batches() -> None:
+    season = invent(2, growers=30, each=10, together=-0.95, slopes=two_true())
+    found = effects(season.batches, season.profile)
+    table = found.table().set_index(["attribute", "process"])
+    row = table.loc[("attribute 1", "length_h")]
+    assert row["verdict"] == "clear"
+    assert row["low"] < 0.5 < row["high"]
+    assert row["high"] - row["low"] < 0.5
+    assert "length and final pH move together here (r = −0.9" in row["why"]
+
+
+def test_batches_that_break_a_tie_are_what_tells_the_two_apart() -> None:
+    season = invent(2, growers=12, each=5, together=-0.99, slopes=two_true())
+    batches = season.batches.copy()
+    broken = np.arange(0, 60, 10)
+    sign = np.where(np.arange(6) % 2 == 0, 1.0, -1.0)
+    for name in ("length_h", "final_ph"):
+        at = batches[name].mean() + sign * 1.5 * batches[name].std()
+        batches.loc[broken, name] = at.to_numpy() if hasattr(at, "to_numpy") else at
+    verdicts = effects(batches, season.profile).table()["verdict"]
+    assert "cannot be told apart" not in set(verdicts)
+
+
+def test_what_tied_variables_do_together_is_said_with_its_interval() -> None:
+    held = []
+    for seed in range(15):
+        season = invent(seed, growers=12, each=5, together=-0.95, slopes=two_true())
+        found = effects(season.batches, season.profile)
+        row = found.table().set_index(["attribute", "process"]).loc[("attribute 1", "length_h")]
+        x = season.batches[["length_h", "final_ph"]].to_numpy() / [10.0, 0.1]
+        goes = np.polyfit(x[:, 0], x[:, 1], 1)[0]
+        truth = float(season.slopes[0, 0] + goes * season.slopes[2, 0])
+        held.append(row["along_low"] <= truth <= row["along_high"])
+        assert row["along_high"] - row["along_low"] < 0.6 * (row["high"] - row["low"])
+        assert row["together_q"] < 0.05
+        assert row["along_says"].startswith("10 h longer, as it goes here with 0.")
+    assert sum(held) >= 12
+    assert "10 h longer, as it goes here with 0." in found.sentence()
+
+
+@pytest.mark.parametrize("world", [{}, {"tied": 1.0}, {"together": -1.0}, {"together": -0.95}])
+def test_every_variable_has_a_sentence_on_every_flavour(world: dict[str, float]) -> None:
+    season = invent(4, slopes=two_true(), **world)
+    deaf = Tasted(season.profile.estimates, season.profile.errors, season.profile.told[:4])
+    found = effects(season.batches, deaf)
+    for attribute in found.slopes["attribute"].unique():
+        said = found.of(attribute)
+        assert len(said) == 3
+        assert all(len(one) > 20 and one.endswith(".") for one in said), said
+        assert not any("nan" in one for one in said), said
+
+
+def test_a_wide_slope_says_how_many_more_batches_would_tell() -> None:
+    season = invent(7, growers=5, each=4, together=-0.95, slopes=two_true(), batch_sd=0.8)
+    table = effects(season.batches, season.profile).table()
+    wide = table[table["wide"] & table["more"].ge(1)]
+    assert len(wide)
+    row = wide.iloc[0]
+    assert f"{row['more']:.0f} more batch" in row["says"]
+    assert f"like {row['more_like']} would tell if it is as large as it looks." in row["says"]

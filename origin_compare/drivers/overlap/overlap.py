@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
-from origin_compare.answers import count, listed
+from origin_compare.answers import count
 from origin_compare.drivers.model.coding import coded
 from origin_compare.drivers.model.usable_batches import Kept, keep, numbers_of, refuse_below
 from origin_compare.drivers.overlap.pitch_weeks import weekend_words, with_calendar
@@ -20,7 +20,6 @@ from origin_compare.drivers.overlap.ties import (
     condition_index,
     inflation,
     number_and_factor,
-    strays,
     varies,
     within_share,
 )
@@ -79,6 +78,10 @@ class Separability:
         """The pairs that cannot be told apart."""
         return self.overlaps[self.overlaps["cannot_tell"]].reset_index(drop=True)
 
+    def spoken(self) -> pd.DataFrame:
+        """Those pairs, and numbers known less surely for moving together."""
+        return self.overlaps[self.overlaps["says"].ne("")].reset_index(drop=True)
+
     def sentences(self) -> list[str]:
         """Every tie in words, the one about origin and batch first."""
         told = []
@@ -90,7 +93,7 @@ class Separability:
             )
         still = self.spread[self.spread["sd"] == 0]["variable"]
         told += [f"{upper(title(name))} did not vary, so nothing goes with it." for name in still]
-        return [*told, *self.asides, *_tie_sentences(self.tied(), self.origin)]
+        return [*told, *self.asides, *_tie_sentences(self.spoken(), self.origin)]
 
     def sentence(self) -> str:
         """All ties in one breath, or that there are none."""
@@ -221,22 +224,17 @@ def _two_numbers(
     both = numbers_of(rows, [first, second])
     r = float(np.corrcoef(both[:, 0], both[:, 1])[0, 1])
     within = _within_r(rows, first, second, origin)
-    relation, told, save = "apart", r, ""
-    if _inflated(r) > limits.most_vif:
-        relation = "move together"
-    elif len(out := strays(both, 0)):
-        left = np.delete(both, out, axis=0)
-        told = float(np.corrcoef(left[:, 0], left[:, 1])[0, 1])
-        if _inflated(told) > limits.most_vif:
-            relation = "move together but for a few"
-            ids = [str(batch) for batch in rows.index[out]]
-            save = f" in all but {count(len(ids), 'batch')} ({listed(ids)})"
-    tied = relation != "apart"
-    says = (
-        f"{upper(title(first))} and {title(second)} move together here{save} (r = {plain(told)}): "
-        "this data cannot tell them apart."
+    vif = _inflated(r)
+    together, tied = vif > limits.wide_vif, vif > limits.most_vif
+    end = (
+        "this data cannot tell them apart"
+        if tied
+        else f"each alone is known {plain(float(np.sqrt(vif)), 1)} times less surely than if they "
+        "moved apart"
     )
-    row = [first, second, "numbers", relation, abs(r), r, within, tied, says if tied else ""]
+    says = f"{upper(title(first))} and {title(second)} move together here (r = {plain(r)}): {end}."
+    relation = "move together" if together else "apart"
+    row = [first, second, "numbers", relation, abs(r), r, within, tied, says if together else ""]
     return dict(zip(PAIR, row, strict=True))
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from origin_compare.answers import count, listed
 from origin_compare.drivers.model.coding import Array, basis, coded, explained
 from origin_compare.drivers.model.usable_batches import numbers_of
 from origin_compare.drivers.wording import Limits, plain, title, upper
@@ -26,18 +25,18 @@ PAIR = [
 ]
 EXACT = 1e9
 """A factor above it is rounding: the column is spanned by the others."""
-STRAYS = 0.10
-"""Most batches, as a share, that may count as strays from how two variables move together."""
-FAR = 3.5
-"""A stray lies this many robust standard deviations off (usual for the median deviation)."""
 
 
 def inflation(columns: Array) -> Array:
     """Variance inflation factor of each column (n x k) given the others; inf when exact."""
     from statsmodels.stats.outliers_influence import variance_inflation_factor
 
-    whole = np.column_stack([columns - columns.mean(axis=0), np.ones(len(columns))])
-    with np.errstate(divide="ignore"):
+    centred = columns - columns.mean(axis=0)
+    scaled = centred / np.maximum(np.linalg.norm(centred, axis=0), np.finfo(float).tiny)
+    whole = np.column_stack([scaled, np.ones(len(columns))])
+    with np.errstate(divide="ignore"), warnings.catch_warnings():
+        # An exact tie is an answer here: a factor that is infinite.
+        warnings.simplefilter("ignore")
         found = [variance_inflation_factor(whole, k) for k in range(columns.shape[1])]
     return np.where(np.array(found) > EXACT, np.inf, np.abs(found))
 
@@ -61,34 +60,16 @@ def within_share(number: Array, factor: Array) -> float:
     return float(min(1.0, (1.0 - explained(number, factor)) * (n - 1) / (n - 1 - rank)))
 
 
-def strays(columns: Array, k: int) -> NDArray[np.intp]:
-    """Rows that stray from how column k goes with the others: residuals of a fit repeated
-    without those far off by the median deviation; none if that would be more than a tenth."""
-    n = len(columns)
-    X = np.column_stack([np.ones(n), np.delete(columns, k, axis=1)])
-    kept = np.ones(n, dtype=bool)
-    for _ in range(20):
-        beta = np.linalg.lstsq(X[kept], columns[kept, k], rcond=None)[0]
-        residual = np.abs(columns[:, k] - X @ beta)
-        scale = 1.4826 * float(np.median(residual))
-        now = residual <= FAR * max(scale, 1e-12)
-        if (now == kept).all() or now.sum() <= X.shape[1] + 1:
-            break
-        kept = now
-    out = np.flatnonzero(~kept)
-    return out if len(out) <= STRAYS * n else out[:0]
-
-
 def partners(
     rows: pd.DataFrame, process: list[str], origin: str, still: Iterable[str], limits: Limits
 ) -> dict[str, tuple[str, str]]:
     """For each process variable that cannot be told apart: with what, and the sentence why.
 
-    A variance inflation factor above the limit refuses, with all batches or without the few
-    that stray (see `strays`): what is told apart by two faulty batches alone is not told apart.
+    Only what is dependent in practice is refused: set by the origin, or hardly anything of it
+    left beyond the other variables. Batches that break a tie are what tells the two apart; that
+    a finding leans on one of them is said beside the finding.
     """
     moving = [name for name in process if rows[name].nunique() > 1]
-    numbers = [*moving, *(name for name in still if name not in process)]
     found: dict[str, tuple[str, str]] = {}
     for name in process:
         if name not in moving:
@@ -97,32 +78,49 @@ def partners(
         by_origin = number_and_factor(rows, name, origin, limits)
         if by_origin["cannot_tell"]:
             found[name] = (origin, str(by_origin["says"]).rstrip("."))
-            continue
-        tied = _tied(rows, name, numbers, limits)
-        if tied:
-            found[name] = tied
+    close = _close(rows, moving, still, limits.most_vif)
+    for name in moving:
+        if name in close and name not in found:
+            other, told, _ = close[name]
+            found[name] = (other, f"{told}: this data cannot tell them apart")
     return found
 
 
-def _tied(
-    rows: pd.DataFrame, name: str, numbers: list[str], limits: Limits
-) -> tuple[str, str] | None:
-    """What `name` moves with too closely, with the sentence why; None if it moves apart."""
+def linked(
+    rows: pd.DataFrame, process: list[str], still: Iterable[str], limits: Limits
+) -> dict[str, tuple[str, str]]:
+    """For each process variable that moves with another, though it can be told apart from it:
+    with what, and the sentence of how much less surely it is known for that."""
+    moving = [name for name in process if rows[name].nunique() > 1]
+    return {
+        name: (
+            other,
+            f"{told}: each alone is known {plain(float(np.sqrt(vif)), 1)} times less surely than "
+            "if they moved apart",
+        )
+        for name, (other, told, vif) in _close(rows, moving, still, limits.wide_vif).items()
+        if vif <= limits.most_vif
+    }
+
+
+def _close(
+    rows: pd.DataFrame, moving: list[str], still: Iterable[str], limit: float
+) -> dict[str, tuple[str, str, float]]:
+    """The variables whose inflation factor is above the limit: what each most nearly moves with,
+    the sentence, the factor."""
+    numbers = [*moving, *(name for name in still if name not in moving)]
     matrix = numbers_of(rows, numbers)
     if varies(rows, "season"):
         matrix = np.hstack([matrix, coded(rows["season"].astype(str))])
-    k = numbers.index(name)
-    if inflation(matrix)[k] > limits.most_vif:
-        return _nearest(rows, name, numbers, "")
-    out = strays(matrix, k)
-    if len(out) and inflation(np.delete(matrix, out, axis=0))[k] > limits.most_vif:
-        ids = [str(batch) for batch in rows.index[out]]
-        save = f" in all but {count(len(ids), 'batch')} ({listed(ids)})"
-        return _nearest(rows.drop(index=rows.index[out]), name, numbers, save)
-    return None
+    vif = inflation(matrix)
+    return {
+        name: (*_nearest(rows, name, numbers), float(vif[k]))
+        for k, name in enumerate(moving)
+        if vif[k] > limit
+    }
 
 
-def _nearest(rows: pd.DataFrame, name: str, numbers: list[str], save: str) -> tuple[str, str]:
+def _nearest(rows: pd.DataFrame, name: str, numbers: list[str]) -> tuple[str, str]:
     """The variable that most nearly moves with `name`, and the sentence."""
     own = numbers_of(rows, [name])[:, 0]
     likeness = {
@@ -134,16 +132,10 @@ def _nearest(rows: pd.DataFrame, name: str, numbers: list[str], save: str) -> tu
         likeness["season"] = np.sqrt(explained(own, coded(rows["season"].astype(str))))
     other = max(likeness, key=lambda key: likeness[key])
     if other == "season":
-        return other, (
-            f"{title(name)} went with the season and the other variables{save}: this data cannot "
-            "tell them apart"
-        )
+        return other, f"{title(name)} went with the season and the other variables"
     r = float(np.corrcoef(own, numbers_of(rows, [other])[:, 0])[0, 1])
     pair = sorted([name, other], key=numbers.index)
-    return other, (
-        f"{title(pair[0])} and {title(pair[1])} move together here{save} (r = {plain(r)}): this "
-        "data cannot tell them apart"
-    )
+    return other, f"{title(pair[0])} and {title(pair[1])} move together here (r = {plain(r)})"
 
 
 def varies(rows: pd.DataFrame, name: str) -> bool:

@@ -13,7 +13,7 @@ from origin_compare.drivers.model.coding import Array
 from origin_compare.drivers.model.fixed_columns import Layout
 from origin_compare.drivers.model.study import Study
 from origin_compare.drivers.verdicts import BLIND, NOT_SHOWN, TIED
-from origin_compare.drivers.wording import plain, signed, title
+from origin_compare.drivers.wording import joined, moved, plain, signed, title
 from origin_compare.estimates import Estimates
 
 DOUBTS = [
@@ -30,6 +30,12 @@ DOUBTS = [
     "moved_by",
     "moved_to",
     "together_p",
+    "along",
+    "along_low",
+    "along_high",
+    "along_says",
+    "more",
+    "more_like",
 ]
 SPARE = 4
 """Rows, and growers, that must be left over before a further column is tried."""
@@ -51,34 +57,82 @@ def doubts(study: Study, joint: BatchFit) -> dict[str, Columns]:
     for name, column in place.items():
         told[name] |= _curve(study, column)
         told[name] |= _one_out(joint, column, list(study.rows.index))
+        told[name] |= more_batches(study, joint, column)
+    for name, columns in together(study, joint).items():
+        told[name] |= columns
     return told
 
 
-def together(
-    layout: Layout, joint: BatchFit, tied: Mapping[str, tuple[str, str]]
-) -> dict[str, Array]:
-    """p of all slopes tied to one another being nothing at once (F with the fewest degrees of
-    freedom among them): they cannot be told apart, but whether any goes with flavour can."""
+def together(study: Study, joint: BatchFit) -> dict[str, Columns]:
+    """For each variable that moves with others, what these do together, which can be told however
+    closely they move: `together_p` of all their slopes being nothing at once (F with the fewest
+    degrees of freedom among them), and the slope `along` the line on which they move here."""
     from scipy import stats
 
+    layout, found = study.layout, {}
+    for group in _groups({**study.linked, **study.tied}, layout):
+        columns = [layout.place[name] for name in group]
+        beta, df = joint.beta[:, columns], joint.df[:, columns].min(axis=1)
+        cov = joint.cov[:, columns][:, :, columns]
+        solved = np.linalg.solve(cov, beta[:, :, None])[:, :, 0]
+        f = (beta * solved).sum(axis=1) / len(columns)
+        p = np.asarray(stats.f.sf(f, len(columns), df))
+        for name in group:
+            line = _line(layout, columns, layout.place[name])
+            se = np.sqrt(np.einsum("i,aij,j->a", line, cov, line))
+            along = Estimates(beta @ line, se, df)
+            others = [
+                moved(other, by) for other, by in zip(group, line, strict=True) if other != name
+            ]
+            says = f"{moved(name, 1.0)}, as it goes here with {joined(others)}"
+            found[name] = {
+                "together_p": p,
+                **along.columns("along", "along"),
+                "along_says": np.full(len(p), says, dtype=object),
+            }
+    return found
+
+
+def _groups(close: Mapping[str, tuple[str, str]], layout: Layout) -> list[list[str]]:
+    """The variables of the layout that move with one another, in groups."""
     groups: list[set[str]] = []
-    for name, (other, _) in tied.items():
+    for name, (other, _) in close.items():
         if name in layout.place and other in layout.place:
             home = next((group for group in groups if group & {name, other}), None)
             if home is None:
                 groups.append({name, other})
             else:
                 home |= {name, other}
-    found: dict[str, Array] = {}
-    for group in groups:
-        columns = [layout.place[name] for name in layout.process if name in group]
-        beta = joint.beta[:, columns]
-        cov = joint.cov[:, columns][:, :, columns]
-        solved = np.linalg.solve(cov, beta[:, :, None])[:, :, 0]
-        f = (beta * solved).sum(axis=1) / len(columns)
-        p = stats.f.sf(f, len(columns), joint.df[:, columns].min(axis=1))
-        found |= dict.fromkeys(group, np.asarray(p))
-    return found
+    return [[name for name in layout.process if name in group] for group in groups]
+
+
+def _line(layout: Layout, columns: list[int], column: int) -> Array:
+    """How far each of `columns` moves, in its steps, per step of one of them: least squares at
+    like season and still."""
+    given = layout.X[:, [*layout.base, column]]
+    return np.linalg.lstsq(given, layout.X[:, columns], rcond=None)[0][-1]
+
+
+def more_batches(study: Study, joint: BatchFit, column: int) -> Columns:
+    """How many more batches, like the one that tells this slope most, would make it clear if it
+    is as large as it looks (`more`, missing past `MOST_MORE`), and which one (`more_like`)."""
+    X = study.layout.X
+    others = np.delete(X, column, axis=1)
+    own = X[:, column] - others @ np.linalg.lstsq(others, X[:, column], rcond=None)[0]
+    best = int(np.abs(own).argmax())
+    found = joint.estimates(column)
+    with np.errstate(divide="ignore"):
+        short = (found.reach() / np.abs(found.value)) ** 2 - 1.0
+    more = np.ceil(np.maximum(short, 0.0) * (own @ own) / own[best] ** 2)
+    name = str(study.rows.index[best])
+    return {
+        "more": np.where(more <= MOST_MORE, more, np.nan),
+        "more_like": np.full(len(more), name, dtype=object),
+    }
+
+
+MOST_MORE = 50
+"""More batches than this are no plan."""
 
 
 def warning(row: Mapping[Hashable, Any]) -> str:
@@ -117,7 +171,7 @@ BENT = 0.01
 def _nothing(joint: BatchFit) -> Columns:
     missing = np.full(len(joint.beta), np.nan)
     told: Columns = dict.fromkeys(DOUBTS, missing)
-    for name in ("leans_on", "moved_by"):
+    for name in ("leans_on", "moved_by", "along_says", "more_like"):
         told[name] = np.full(len(missing), "", dtype=object)
     return told
 

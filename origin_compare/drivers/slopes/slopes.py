@@ -10,12 +10,14 @@ import numpy as np
 import pandas as pd
 
 from origin_compare.answers import count, listed
+from origin_compare.drivers.model.batch_model import BatchFit
 from origin_compare.drivers.model.coding import Array
 from origin_compare.drivers.model.study import Choices, Study, study_of
 from origin_compare.drivers.model.usable_batches import Kept, ProfileLike
 from origin_compare.drivers.shares.origin_share import origin_shares
-from origin_compare.drivers.slopes.slope_checks import DOUBTS, doubts, together, warning
-from origin_compare.drivers.verdicts import CLEAR, HINT, TIED, judged
+from origin_compare.drivers.slopes.slope_checks import DOUBTS, doubts, warning
+from origin_compare.drivers.slopes.slope_words import said, together_words
+from origin_compare.drivers.verdicts import CLEAR, HINT, NOT_SHOWN, TIED, judged
 from origin_compare.drivers.wording import (
     PROCESS,
     Limits,
@@ -42,8 +44,11 @@ class Effects:
         `disagree_p`: what is not seen within growers, or otherwise there, is not called clear.
         `curve_p`: is it a straight line. `without_low, without_high`: the slope with any one
         batch left out; `fragile` when one batch (`leans_on`) carries it. `warning`: all this in
-        words. `together_p, together_q`: whether variables tied to one another go with the attribute
-        at all, taken together.
+        words. `together_p, together_q`: whether variables that move with one another go with the
+        attribute at all, taken together, and the slope `along` (`_low, _high`) the line on which
+        they move here (`along_says`). `wide`: not shown, and the interval still holds a slope that
+        would matter; `more` batches like `more_like` would then make it clear were it as large as
+        it looks. `says`: all this in a sentence, which no attribute and variable is without.
     `origins`: one row per attribute: share of the visible variation that is between growers,
         with interval, p, q and verdict (`direct` given process, `total` without it).
     `tested`: how many slopes share the false-discovery bound.
@@ -62,6 +67,10 @@ class Effects:
         """One row per attribute and process variable."""
         return self.slopes.copy()
 
+    def of(self, attribute: str) -> list[str]:
+        """One sentence per process variable on one attribute."""
+        return self.slopes.loc[self.slopes["attribute"] == attribute, "says"].tolist()
+
     def clear(self) -> pd.DataFrame:
         """The slopes that are clear, largest first."""
         rows = self.slopes[self.slopes["verdict"] == CLEAR]
@@ -73,6 +82,7 @@ class Effects:
         hints = int((self.slopes["verdict"] == HINT).sum())
         if hints:
             parts.append(f"{count(hints, 'hint')} more.")
+        parts += together_words(self.slopes, self.limits)
         tied = self.slopes[self.slopes["verdict"] == TIED]
         for why, rows in tied.groupby("why", sort=False):
             seen = rows[rows["together_q"] <= self.limits.clear_q]["attribute"].unique()
@@ -121,7 +131,7 @@ def effects_of(study: Study) -> Effects:
     origins = origin_shares(layout, panel.scores, panel.noise, list(study.names))
     slopes["told_apart"] = np.repeat(study.told, len(study.process))
     origins["told_apart"] = study.told
-    slopes, origins = judge(slopes, origins, study.tied, study.limits)
+    slopes, origins = judge(slopes, origins, study)
     return Effects(
         slopes,
         origins,
@@ -138,7 +148,6 @@ def _slopes(study: Study) -> pd.DataFrame:
     layout, names = study.layout, list(study.names)
     joint = study.fit(one_out=True)
     doubt = doubts(study, joint)
-    shared = together(layout, joint, study.tied)
     parts = []
     for variable in study.process:
         per, words = step(variable)
@@ -146,7 +155,7 @@ def _slopes(study: Study) -> pd.DataFrame:
         if variable in layout.place:
             column = layout.place[variable]
             part = part.assign(**_told(joint.estimates(column), ""), **doubt[variable])
-            part["together_p"] = shared.get(variable, np.nan)
+            part["reach"] = _standardised(study, joint, column)
             alone = study.fit([*layout.base, column])
             part = part.assign(**_told(alone.estimates(len(layout.base)), "alone_"))
         parts.append(part)
@@ -158,7 +167,7 @@ def _slopes(study: Study) -> pd.DataFrame:
 
 
 _TOLD = ["slope", "low", "high", "se", "df", "p", "alone", "alone_low", "alone_high", "alone_p"]
-_TOLD += DOUBTS
+_TOLD += ["reach", *DOUBTS]
 
 
 def _told(found: Estimates, prefix: str) -> dict[str, Array]:
@@ -166,20 +175,25 @@ def _told(found: Estimates, prefix: str) -> dict[str, Array]:
     return {prefix + name: values for name, values in told.items()}
 
 
+def _standardised(study: Study, joint: BatchFit, column: int) -> Array:
+    """How far from nothing the interval reaches, as a standardised slope (A)."""
+    low, high = joint.estimates(column).interval()
+    far = np.maximum(np.abs(low), np.abs(high)) * study.layout.X[:, column].std(ddof=1)
+    return far / np.maximum(study.panel.scores.std(axis=0, ddof=1), np.finfo(float).tiny)
+
+
 def judge(
-    slopes: pd.DataFrame,
-    origins: pd.DataFrame,
-    tied: Mapping[str, tuple[str, str]],
-    limits: Limits,
+    slopes: pd.DataFrame, origins: pd.DataFrame, study: Study
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Slopes and origin shares with q and verdict beside each, and how many were `tested`.
 
     They are two lists, each bounded for itself: sure finds in one would loosen the bound on the
     other.
     """
-    slopes, origins = slopes.copy(), origins.copy()
-    slopes["tied_with"] = [tied.get(name, ("", ""))[0] for name in slopes["process"]]
-    slopes["why"] = [tied.get(name, ("", ""))[1] for name in slopes["process"]]
+    slopes, origins, limits, tied = slopes.copy(), origins.copy(), study.limits, study.tied
+    close = {**study.linked, **tied}
+    slopes["tied_with"] = [close.get(name, ("", ""))[0] for name in slopes["process"]]
+    slopes["why"] = [close.get(name, ("", ""))[1] for name in slopes["process"]]
     slopes = judged(slopes, slopes["told_apart"], slopes["process"].isin(list(tied)), limits)
     origins = judged(origins, origins["told_apart"], False, limits)
     for table in (slopes, origins):
@@ -191,7 +205,9 @@ def judge(
     slopes.loc[torn & slopes["verdict"].eq(CLEAR), "verdict"] = HINT
     slopes["difference"] = [_difference(row) for row in slopes.to_dict("records")]
     slopes["fragile"] = slopes["verdict"].isin([CLEAR, HINT]) & slopes["leans_on"].ne("")
+    slopes["wide"] = slopes["verdict"].eq(NOT_SHOWN) & (slopes["reach"] >= limits.wide)
     slopes["warning"] = [warning(row) for row in slopes.to_dict("records")]
+    slopes["says"] = [said(row, limits) for row in slopes.to_dict("records")]
     return slopes, origins
 
 
