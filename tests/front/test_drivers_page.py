@@ -11,6 +11,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from origin_compare.front.asked import questions
+from origin_compare.recent import Recent
 from tests.front.test_pages import opened, said
 
 DRIFTED = "Q24-23"
@@ -120,7 +121,7 @@ def test_without_tastings_what_moved_together_is_still_told(
     scores = season.sheets["scores"]
     monkeypatch.setitem(season.sheets, "scores", scores.iloc[:0])
     monkeypatch.delitem(asked.__dict__, "profile", raising=False)
-    monkeypatch.setattr(asked, "_drivers", {})
+    monkeypatch.setattr(asked, "_drivers", Recent())
     app = opened("drivers")
     assert [str(one.value) for one in app.warning] == [
         "Nothing was tasted in these harvests yet. Take in a tasting sheet first."

@@ -11,6 +11,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from origin_compare.front.asked import questions
+from origin_compare.recent import Recent
 from tests.front.test_pages import opened, said
 
 
@@ -128,7 +129,7 @@ def test_without_tastings_a_plan_is_still_drawn_on_a_supposed_spread(
     asked = questions((2024, 2025))
     monkeypatch.setitem(asked.season.sheets, "scores", asked.season.sheets["scores"].iloc[:0])
     monkeypatch.delitem(asked.__dict__, "profile", raising=False)
-    monkeypatch.setattr(asked, "_drivers", {})
+    monkeypatch.setattr(asked, "_drivers", Recent())
     app = opened("trials")
     assert not app.exception
     assert not app.error
