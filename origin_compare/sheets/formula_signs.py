@@ -32,11 +32,12 @@ def harmless_text(cell: Any) -> Any:
 def as_it_was(column: pd.Series) -> pd.Series:
     """Texts (n) without the apostrophe that `harmless` put before them."""
     signed = column.str.startswith("'").fillna(value=False).astype(bool)
-    return column.mask(signed, column[signed].map(_unsigned)) if signed.any() else column
+    return column.mask(signed, column[signed].map(text_as_it_was)) if signed.any() else column
 
 
-def _unsigned(text: str) -> str:
-    return text[1:] if _WOULD_RUN.match(text[1:]) else text
+def text_as_it_was(text: str) -> str:
+    """One text without the apostrophe that `harmless_text` put before it."""
+    return text[1:] if text.startswith("'") and _WOULD_RUN.match(text[1:]) else text
 
 
 def _cells(column: pd.Series) -> pd.Series:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import replace
@@ -19,7 +18,7 @@ from origin_compare.intake.findings import Finding, finding
 from origin_compare.intake.grid import Grid, grid_of
 from origin_compare.intake.headers import HEADER_WITHIN, find_header, is_known, units_row
 from origin_compare.intake.raw_table import RawTable
-from origin_compare.sheets.formula_signs import as_it_was
+from origin_compare.sheets.formula_signs import as_it_was, text_as_it_was
 
 SEPARATORS = (",", ";", "\t", "|")
 WIDEST = 2000
@@ -75,7 +74,7 @@ def read_grid(name: str, content: bytes, source: str = "", *, whole: bool = True
 
 def _as_in_cell(cell: str) -> str:
     """A cell without outer blanks and without the sign an export put before a formula."""
-    return re.sub(_MENDED_SIGN, r"\1", cell.strip())
+    return text_as_it_was(cell.strip()).strip()
 
 
 def decode(name: str, content: bytes) -> str:
