@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 import pandas as pd
-from sqlalchemy import insert, select
+from sqlalchemy import select
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -23,12 +23,19 @@ from origin_compare.season.one_harvest import one_harvest
 from origin_compare.season.season import Season
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.faults import fault_table
-from origin_compare.store import corrections, intakes, kept_rules, originals, taking, taking_back
+from origin_compare.store import taking, taking_back
+from origin_compare.store.books import (
+    corrections,
+    intakes,
+    kept_rules,
+    originals,
+    remembered_plans,
+)
+from origin_compare.store.books.originals import Original
 from origin_compare.store.connect import Engines, connect
-from origin_compare.store.originals import Original
-from origin_compare.store.revision import bump, revision
+from origin_compare.store.revision import revision
 from origin_compare.store.rows import read_frame
-from origin_compare.store.schema import READING_PLANS, SHEET_TABLES
+from origin_compare.store.schema import SHEET_TABLES
 from origin_compare.store.standing_rows import StandingRows
 
 if TYPE_CHECKING:
@@ -166,25 +173,17 @@ class Store:
     def remember_plan(self, *plans: ReadingPlan) -> None:
         """Keep reading plans for the next files of their kind, each in place of its namesake."""
         with self.writing() as link:
-            for plan in plans:
-                link.execute(READING_PLANS.delete().where(READING_PLANS.c.name == plan.name))
-                link.execute(insert(READING_PLANS).values(name=plan.name, said=plan.to_toml()))
-            bump(link)
+            remembered_plans.remember(link, *plans)
 
     def reading_plans(self) -> tuple[ReadingPlan, ...]:
         """The reading plans remembered, by name."""
-        table = READING_PLANS
         with self.reading() as link:
-            found = link.execute(select(table.c.said).order_by(table.c.name)).scalars()
-            return tuple(ReadingPlan.from_toml(said) for said in found)
+            return remembered_plans.remembered(link)
 
     def forget_plan(self, name: str) -> None:
         """Forget a reading plan by its name; `UnknownName` if there is none of that name."""
         with self.writing() as link:
-            gone = link.execute(READING_PLANS.delete().where(READING_PLANS.c.name == name))
-            if not gone.rowcount:
-                raise UnknownName(f"There is no reading plan {name}. List them to see their names.")
-            bump(link)
+            remembered_plans.forget(link, name)
 
     # Corrections and house rules
 

@@ -11,9 +11,9 @@ from sqlalchemy.engine import Connection
 from origin_compare.answers import count, listed
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.faults import Fault
-from origin_compare.store.intakes import keep_aside, keep_faults, new_intake
+from origin_compare.store.books.intakes import keep_aside, keep_faults, new_intake
+from origin_compare.store.books.originals import Original, keep_files, kept_whole, known_files
 from origin_compare.store.new_rows import Sifted, sift
-from origin_compare.store.originals import Original, keep_files, kept_whole, known_files
 from origin_compare.store.revision import bump, revision
 from origin_compare.store.rows import insert_frame
 

@@ -11,8 +11,8 @@ from sqlalchemy.engine import Connection
 from origin_compare.answers import count, listed
 from origin_compare.errors import StoreFault
 from origin_compare.sheets.catalogue import SHEETS
-from origin_compare.store.intakes import drop_intake, is_known, none_such
-from origin_compare.store.originals import drop_files
+from origin_compare.store.books.intakes import drop_intake, is_known, none_such
+from origin_compare.store.books.originals import drop_files
 from origin_compare.store.revision import bump
 from origin_compare.store.schema import SHEET_TABLES
 

@@ -12,10 +12,10 @@ import pandas as pd
 import pytest
 
 from origin_compare import drivers
-from origin_compare.answers import Answer
 from origin_compare.drivers.grower_places import KEPT, UNSURE
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.fermentation import Departures
+from tests.answers import owed
 from tests.drivers.seasons import Invented, Tasted, invent, two_true
 
 
@@ -41,7 +41,7 @@ def _opened(season: Invented, name: str) -> drivers.Opened:
 def test_an_opened_attribute_shows_every_batch_and_its_slopes() -> None:
     season = invent(1, growers=15, slopes=two_true())
     found = _opened(season, "attribute 1")
-    assert isinstance(found, Answer)
+    owed(found)
     assert len(found.table()) == 90
     assert {"batch_id", "grower_id", "length_h", "estimate", "low", "high"} <= set(found.table())
     assert found.sentence().startswith("Attribute 1: goes with length (+0.")
@@ -106,7 +106,7 @@ def test_a_planted_trait_is_found_and_its_interval_holds() -> None:
         scores["attribute 1"] += 0.5 * (nitrogen - 1.6) / 0.1
         profile = Tasted(scores, season.profile.errors, season.profile.told)
         found = drivers.traits(batches, profile)
-        assert isinstance(found, Answer)
+        owed(found)
         table = found.table().set_index(["trait", "attribute"])
         row = table.loc[("grain_n_pct_dm", "attribute 1")]
         held.append(row["low"] <= 0.5 <= row["high"])
@@ -133,7 +133,7 @@ def test_no_trait_recorded_is_said() -> None:
 def test_growers_that_differ_much_keep_their_place_and_others_are_not_claimed() -> None:
     strong = invent(4, growers=20, each=6, grower_sd=2.0, seasons=2)
     found = drivers.agreement(strong.batches, strong.profile)
-    assert isinstance(found, Answer)
+    owed(found)
     assert set(found.table()["says"]) == {KEPT}
     assert found.of("attribute 1").startswith(f"2024 and 2025: {KEPT} (r = 0.9")
     assert found.of("attribute 1").endswith("Two seasons are two draws of the weather.")
@@ -190,7 +190,7 @@ def test_a_drifting_probe_makes_its_peak_untrustworthy() -> None:
             ("Q3", "in style", "temperature probe drift"),
         )
     )
-    assert isinstance(found, Answer)
+    owed(found)
     assert found.ids() == ["Q1"]
     assert found.sentence() == (
         "Q1: temperature probe drift; its peak temperature is not to be trusted."

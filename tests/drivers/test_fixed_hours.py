@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import fixed_hours
 from origin_compare.drivers.slopes.fixed_hours import at_hours
 from origin_compare.errors import NotEnoughData
+from tests.answers import owed
 from tests.drivers.seasons import invent
 
 EVERY_8 = np.arange(0, 104, 8.0)
@@ -50,7 +50,7 @@ def test_a_value_at_an_hour_is_found_and_tested_together_with_the_others() -> No
     profile = season.profile
     profile.estimates["attribute 1"] += 0.5 * (ph - 3.6) / 0.1
     found = fixed_hours(season.batches, profile, _logs(season.batches["batch_id"].tolist(), ph))
-    assert isinstance(found, Answer)
+    owed(found)
     row = found.of("attribute 1").set_index("column").loc["ph_72h"]
     assert row["verdict"] == "clear"
     assert row["low"] < 0.5 < row["high"]

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from sklearn.linear_model import Ridge
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import foresight
 from origin_compare.drivers.foresight import BETTER, NO_BETTER, STRENGTHS, _ridge_path
 from origin_compare.errors import NotEnoughData
+from tests.answers import owed
 from tests.drivers.seasons import invent, two_true
 
 PROCESS = ["length_h", "peak_temp_c", "final_ph"]
@@ -18,7 +18,7 @@ PROCESS = ["length_h", "peak_temp_c", "final_ph"]
 def test_planted_slopes_foretell_growers_never_seen() -> None:
     season = invent(1, slopes=2 * two_true(), grower_sd=0.2, seasons=2)
     found = foresight(season.batches, season.profile, PROCESS)
-    assert isinstance(found, Answer)
+    owed(found)
     rows = found.table().set_index(["left_out", "method", "attribute"])
     for unit in ("grower_id", "season"):
         for method in ("ridge", "partial least squares"):

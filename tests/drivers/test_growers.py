@@ -7,9 +7,9 @@ import re
 import numpy as np
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import origins
 from origin_compare.errors import NotEnoughData
+from tests.answers import owed
 from tests.drivers.seasons import invent, two_true
 
 
@@ -34,7 +34,7 @@ def test_one_grower_far_off_stands_out_by_name_and_code_order() -> None:
     scores.loc[season.batches["grower_id"].eq("G04").to_numpy(), "attribute 1"] += 3.0
     profile = type(season.profile)(scores, season.profile.errors, season.profile.told)
     found = origins(season.batches, profile)
-    assert isinstance(found, Answer)
+    owed(found)
     assert found.sentence() == "Growers stand out on attribute 1 (G04)."
     assert found.table()["grower_id"].is_monotonic_increasing
 

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import separable
 from origin_compare.drivers.overlap.ties import condition_index, inflation
 from origin_compare.errors import NotEnoughData, UnknownName
+from tests.answers import owed
 from tests.drivers.seasons import invent
 
 
@@ -21,7 +21,7 @@ def test_length_and_ph_that_move_together_are_named() -> None:
         f"Length and final pH move together here (r = −{abs(r):.2f}): "
         "this data cannot tell them apart." in found.sentence()
     )
-    assert isinstance(found, Answer)
+    owed(found)
 
 
 def test_what_can_be_told_apart_is_said_with_how_much_less_surely() -> None:

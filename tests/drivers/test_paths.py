@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import path
 from origin_compare.errors import NotEnoughData
+from tests.answers import owed
 from tests.drivers.seasons import Invented, Tasted, invent
 
 
@@ -42,7 +42,7 @@ def test_a_planted_path_is_held_and_named() -> None:
         held.append(one["total_low"] <= 0.7 <= one["total_high"])
         seen.append(one["seen"])
         false.append(two["seen"])
-    assert isinstance(found, Answer)
+    owed(found)
     assert np.mean(held) > 0.85
     assert np.mean(seen) > 0.9
     assert sum(false) <= 3

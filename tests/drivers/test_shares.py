@@ -7,9 +7,9 @@ import re
 import numpy as np
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import partition, split
 from origin_compare.errors import NotEnoughData
+from tests.answers import owed
 from tests.drivers.seasons import Tasted, invent, two_true
 
 
@@ -43,7 +43,7 @@ def test_panel_noise_is_taken_out_of_the_rest() -> None:
 def test_the_sentence_has_three_shares_with_intervals() -> None:
     season = invent(3, slopes=two_true())
     found = split(season.batches, season.profile)
-    assert isinstance(found, Answer)
+    owed(found)
     assert re.fullmatch(
         r"Origin explains \d+ % \(\d+–\d+\) of what the panel can see, process \d+ % \(\d+–\d+\), "
         r"(about 0|\d+) % cannot be told apart\.",

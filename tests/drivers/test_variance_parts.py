@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from origin_compare.answers import Answer
 from origin_compare.drivers import randomised, separable, variance_parts
 from origin_compare.drivers.overlap.pitch_weeks import with_calendar
 from origin_compare.drivers.slopes.randomised import drawn_by_lot, note_of
 from origin_compare.errors import NotEnoughData
+from tests.answers import owed
 from tests.drivers.seasons import invent, two_true
 
 
@@ -20,7 +20,7 @@ def test_parts_come_back_and_the_panel_is_taken_out_of_the_batch() -> None:
     """Planted: growers 0.5, batches 0.5, panel 0.3; nothing between seasons."""
     season = invent(2, growers=20, each=6, seasons=2, attributes=8, season_sd=0.0)
     found = variance_parts(season.batches, season.profile)
-    assert isinstance(found, Answer)
+    owed(found)
     sd = found.parts.groupby("part")["sd"].apply(lambda s: np.sqrt((s**2).mean()))
     assert sd["grower"] == pytest.approx(0.5, abs=0.08)
     assert sd["batch"] == pytest.approx(0.5, abs=0.06)

@@ -1,6 +1,7 @@
 """Every measure keeps the kind it was given, passes NaN, and names what is wrong."""
 
 import inspect
+import re
 
 import numpy as np
 import pandas as pd
@@ -158,3 +159,68 @@ def test_the_input_is_left_alone() -> None:
     measures.sg_at_20c(column, 25.0)
     measures.abv_from_density(array * 900, 20.0)
     assert column.tolist() == array.tolist() == [1.05, 1.06]
+
+
+GRAVITIES, SHARE, WATER, SPIRIT = (0.98, 1.14), (0.0, 100.0), (0.0, 40.0), (-20.0, 40.0)
+ENDS = {
+    **dict.fromkeys(["sg", "og_sg", "fg_sg", "limit_sg", "wort_sg", "value"], GRAVITIES),
+    **dict.fromkeys(["abv_pct", "extract_pct_dm", "fermentability_pct", "protein_pct"], SHARE),
+    **dict.fromkeys(["as_is_pct", "dm_pct", "extract_pct"], SHARE),
+    **dict.fromkeys(["from_c", "to_c", "kettle_c", "pitch_c", "end_c"], SHARE),
+    **dict.fromkeys(["volume_l", "wort_l", "water_l", "lpa", "yeast_kg", "mass"], (0.0, 1e12)),
+    **dict.fromkeys(["per_t", "proof_gallons"], (0.0, 1e12)),
+    **dict.fromkeys(["malt_kg", "predicted_lpa_t"], (1e-6, 1e12)),
+    **dict.fromkeys(["moisture_pct", "wanted_pct"], (0.0, 99.99)),
+    "calibrated_c": WATER,
+    "temp_f": (-459.67, 1e6),
+    "n_pct": (0.0, 16.0),
+    "l_deg_kg": (0.0, 386.0),
+    "uk_proof": (0.0, 175.0),
+    "plato": (-5.2734, 32.2525),
+}
+"""What each figure may be, ends included, by the docstrings."""
+OTHER_ENDS = {
+    **{(name, "temp_c"): WATER for name in ("water_density", "sg_at_20c")},
+    **{(name, "temp_c"): SPIRIT for name in ("abv_from_density", "ethanol_density")},
+    **{(name, "temp_c"): SPIRIT for name in ("litres_at_20c", "strength_at")},
+    ("c_to_f", "temp_c"): (-273.15, 1e6),
+    ("apparent_attenuation", "og_sg"): (1.0001, 1.14),
+    ("real_attenuation", "og_sg"): (1.0001, 1.14),
+    **{(name, "moisture_pct"): SHARE for name in ("brewhouse_yield", "predicted_spirit_yield")},
+    ("yeast_g_per_l", "wort_l"): (1e-6, 1e12),
+}
+
+
+def _refused(name: str, parameter: str, value: float) -> str:
+    """What is said of `value` for one figure, the others being as usual; empty where it passes."""
+    measure = getattr(measures, name)
+    given = {one: INSIDE.get(one, "sg") for one in inspect.signature(measure).parameters}
+    try:
+        measure(**(given | {parameter: value}))
+    except ValueError as wrong:
+        said = str(wrong)
+        named = "value" if name == "sg_to_gravity" else parameter
+        return said if said.startswith(f"{named}: {value:.10g} is ") else ""
+    return ""
+
+
+@pytest.mark.parametrize(
+    ("name", "parameter"),
+    [
+        (name, parameter)
+        for name in FUNCTIONS
+        for parameter in inspect.signature(getattr(measures, name)).parameters
+        if parameter not in ("unit", "density")  # a density by its temperature: test_alcohol
+    ],
+)
+def test_a_range_ends_where_its_docstring_says(name: str, parameter: str) -> None:
+    low, high = OTHER_ENDS.get((name, parameter)) or ENDS[parameter]
+    step = max(1e-6, 1e-4 * (high - low)) if high < 1e5 else 1e-3
+    below = 0.0 if low == 1e-6 else low - step
+    assert _refused(name, parameter, below), f"{below} passes"
+    if high < 1e12:
+        assert _refused(name, parameter, high + step), f"{high + step} passes"
+    else:
+        assert _refused(name, parameter, float("inf")), "infinity passes"
+    for end in (low, high):
+        assert not re.search("outside|below|not above", _refused(name, parameter, end))

@@ -6,8 +6,8 @@ import pytest
 import statsmodels.formula.api as smf
 from numpy.testing import assert_allclose
 
-from origin_compare.answers import Answer
 from origin_compare.mixed import fit
+from tests.answers import owed
 from tests.mixed.seasons import GROUPS, season
 
 BOTH = ["fruity", "cereal"]
@@ -20,7 +20,7 @@ def test_one_row_per_response_group_and_term() -> None:
     assert list(answer.components["group"]) == [*GROUPS, "residual"] * 2
     assert list(answer.fixed.columns) == ["response", "term", "estimate", "se", "df", "t", "p"]
     assert list(answer.fixed["term"]) == ["Intercept", "peak_temp_c"] * 2
-    assert isinstance(answer, Answer)
+    owed(answer)
     assert list(answer.table()["response"]) == BOTH
     cells = answer.effects("assessor:batch")
     assert list(cells.columns) == [

@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData
 from origin_compare.panel import Profile, adjusted, at_one_cut
+from tests.answers import owed
 from tests.panel.invented import SDS, panel
 
 SLOPE = -0.5
@@ -41,7 +41,7 @@ def asked() -> tuple[Profile, pd.DataFrame]:
 def test_a_planted_slope_is_found_and_no_other(asked: tuple[Profile, pd.DataFrame]) -> None:
     profile, batches = asked
     found = at_one_cut(profile, batches)
-    assert isinstance(found, Answer)
+    owed(found)
     table = found.table().set_index("attribute")
     assert table["goes_with"].to_dict() == {"attribute 1": True, "attribute 2": False}
     row = table.loc["attribute 1"]

@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData
 from origin_compare.panel import drift
+from tests.answers import owed
 from tests.panel.invented import SDS, panel
 
 QUIET = {**SDS, "tasting": 0.1, "assessor:tasting": 0.1, "residual": 0.4}
@@ -61,7 +61,7 @@ def test_a_trend_is_the_line_through_the_tastings(scores: pd.DataFrame) -> None:
 
 def test_without_a_drift_none_is_told(scores: pd.DataFrame) -> None:
     found = drift(scores)
-    assert isinstance(found, Answer)
+    owed(found)
     assert found.sentence() == (
         "Against the hidden control over 8 tastings, the panel as a whole did not demonstrably "
         "drift; nor did any assessor."

@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from origin_compare.answers import Answer
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.panel import Performance, assess
 from origin_compare.panel.assessors.order_effects import before
 from origin_compare.panel.assessors.report_words import spread_words
+from tests.answers import owed
 from tests.panel.invented import SDS, panel
 
 QUIET = {**SDS, "batch": 1.5, "assessor:batch": 0.25, "assessor:tasting": 0.1, "residual": 0.5}
@@ -82,7 +82,7 @@ def test_a_scale_turned_round_is_found(report: Performance) -> None:
 
 
 def test_the_report_as_a_whole(report: Performance) -> None:
-    assert isinstance(report, Answer)
+    owed(report)
     assert report.sentence() == (
         "The panel tells batches apart on 2 of 2 attributes; A03, A05 and A06 are sound on fewer "
         "than half of them and should train before the next tasting."

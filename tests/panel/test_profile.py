@@ -7,12 +7,12 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from origin_compare.answers import Answer
 from origin_compare.errors import MixedScales, NotEnoughData, UnknownName
 from origin_compare.house import HouseRules, default_rules, read_rules
 from origin_compare.panel import adjusted, session
 from origin_compare.questions import Questions, ask
 from origin_compare.season.season import Season
+from tests.answers import owed
 from tests.panel.invented import SDS, panel
 
 EXACT = 1e-5  # the search stops there, relative to the variance of the scores
@@ -92,7 +92,7 @@ def test_balanced_estimates_are_plain_means_with_the_classical_errors(
 def test_profile_is_an_answer_with_its_frames(gappy: tuple[pd.DataFrame, pd.DataFrame]) -> None:
     scores, _ = gappy
     profile = adjusted(scores)
-    assert isinstance(profile, Answer)
+    owed(profile)
     assert profile.wide().shape == profile.wide_se().shape == (15, 3)
     assert list(profile.wide().columns) == list(profile.attributes)
     assert profile.controls == ("control",)

@@ -60,11 +60,12 @@ def test_a_filled_store_of_the_seventh_form_keeps_rows_and_counter(
             link.exec_driver_sql(f"INSERT INTO growers {KEPT} VALUES {values}")
         if last_taken_back:
             link.exec_driver_sql("DELETE FROM growers WHERE row_id > 2")
-        before = link.exec_driver_sql("SELECT * FROM growers").all()
+        before = [dict(row) for row in link.exec_driver_sql("SELECT * FROM growers").mappings()]
     engine.dispose()
     with open_store(url) as store:
         with store.reading() as link:
-            assert link.exec_driver_sql("SELECT * FROM growers").all() == before
+            after = link.exec_driver_sql("SELECT * FROM growers").mappings()
+            assert [{name: row[name] for name in before[0]} for row in after] == before
             for name in SHEET_TABLES:
                 assert indexes(link, name) == both(name)
         store.take_in(growers(0, 1))

@@ -14,7 +14,7 @@ from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.raw_table import SourceFile
 from origin_compare.season.join import build_season
 from origin_compare.sheets.faults import Fault
-from origin_compare.store import originals
+from origin_compare.store.books import originals
 from origin_compare.store.store import Store
 from tests.store import small
 from tests.store.plans import HandPlan, plan_of
