@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 
 from origin_compare.panel.profile.components import RESIDUAL, Components, Layout, linked
-from origin_compare.panel.profile.equations import FINEST, Equations, Solver, equations, incidence
+from origin_compare.panel.profile.equations import (
+    AGAIN,
+    FINEST,
+    Equations,
+    Solver,
+    equations,
+    incidence,
+)
 from origin_compare.panel.profile.variances import nudge
 
 Floats = NDArray[np.float64]
@@ -107,11 +114,13 @@ class Solution:
         own = np.einsum("ik,ik->k", contrasts, found[self.batches])
         slopes = {}
         for name, (first, last) in self.equations.spans.items():
-            if self.ratios[name] > 0:
-                slopes[name] = (found[first:last] ** 2).sum(axis=0) / self.ratios[name] ** 2
-        if self.ratios.get(FINEST, 0.0) > 0:
+            ratio = self.ratios[FINEST if name == AGAIN else name]
+            if ratio > 0:
+                slopes[name] = (found[first:last] ** 2).sum(axis=0) / ratio**2
+        if AGAIN in slopes:
             nothing = np.zeros((len(self.equations.fine_rows), contrasts.shape[1]))
-            slopes[FINEST] = (solver.fine_part(nothing, found) ** 2).sum(axis=0)
+            alone = (solver.fine_part(nothing, found) ** 2).sum(axis=0)
+            slopes[FINEST] = alone + slopes.pop(AGAIN)
         return self.judged(own, slopes, contrasts.sum(axis=0))
 
     def judged(
@@ -180,7 +189,8 @@ class Solution:
         seen, cell = np.unique(pair, return_inverse=True)
         sums = (incidence(cell).T @ of.columns).tocsr()
         if FINEST in of.codes:
-            over = 1.0 + solver.ratios[FINEST] * np.bincount(cell)
+            again = np.asarray(sums[:, slice(*of.spans[AGAIN])].sum(axis=1)).ravel()
+            over = 1.0 + solver.ratios[FINEST] * (np.bincount(cell) - again)
             sums = sparse.diags(1.0 / over) @ sums
         entries = sums.tocoo()
         batch = self.batches.start + seen[entries.row] % layout.batches

@@ -5,7 +5,9 @@ Z_k'P y, Henderson's equations hold all that likelihood and estimates need (Sear
 McCulloch, Variance Components, 1992, ch. 7, from memory). Nearly all unknowns are assessor:batch,
 each met by a few others only: they are eliminated in closed form. What is left hangs together in
 small knots, one a tasting, tied by the assessors and by what was served more than once, so a
-sparse factor grows with the number of tastings and not with its square.
+sparse factor grows with the number of tastings and not with its square. Levels of assessor:batch
+that lie in several tastings, as a control's do, stay among the unknowns: eliminated, each would
+tie all its tastings to one another.
 """
 
 from __future__ import annotations
@@ -24,16 +26,18 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 FINEST = "assessor:batch"
+AGAIN = "assessor:batch of samples served again"
 
 
 @dataclass(frozen=True)
 class Equations:
-    """Equations of one layout; `columns` (m unknowns) are all but assessor:batch.
+    """Equations of one layout; `columns` (m unknowns) are all but those eliminated.
 
     `cell` (n): the cell of each row, rows of a cell being alike in all groups. `sums` (cells, m):
     columns of the rows, summed over cells. `codes`: level of each cell, by random group.
-    `spans`: columns of each random group but assessor:batch. `fine` (levels, m), `fine_rows`:
-    the sums and numbers of rows of the levels of assessor:batch (none where it is not used).
+    `spans`: columns of each random group, of assessor:batch only those `AGAIN` met. `fine`
+    (levels, m), `fine_rows`: the sums and numbers of rows of its levels met in one cell, which are
+    numbered first and eliminated.
     `upper`: the pattern of the upper triangle, `base` its cross-products, `by_size` what the
     levels of each of `sizes` rows take off.
     """
@@ -70,7 +74,7 @@ class Equations:
         """Root of the ratio of each unknown; 1 for fixed ones."""
         out = np.ones(self.sums.shape[1])
         for name, (first, last) in self.spans.items():
-            out[first:last] = np.sqrt(ratios.get(name, 0.0))
+            out[first:last] = np.sqrt(ratios.get(FINEST if name == AGAIN else name, 0.0))
         return out
 
     def data(self, ratios: Mapping[str, float]) -> Floats:
@@ -91,7 +95,8 @@ class Equations:
         if FINEST not in self.codes:
             return np.zeros((0, sums.shape[1]))
         code, levels = self.codes[FINEST], len(self.fine_rows)
-        return np.stack([np.bincount(code, one, levels) for one in sums.T], axis=1, dtype=float)
+        each = [np.bincount(code, one, levels)[:levels] for one in sums.T]
+        return np.stack(each, axis=1, dtype=float)
 
 
 def equations(
@@ -103,23 +108,26 @@ def equations(
 
     `tied` (ties, up to p): first fixed columns whose covariances, within a tie, will be wanted.
     """
-    rest = {name: code for name, code in groups.items() if name != FINEST}
-    blocks = [incidence(code) for code in rest.values()]
-    columns = sparse.hstack([*blocks, sparse.csr_matrix(fixed)], format="csr")
-    ends = np.cumsum([0, *(block.shape[1] for block in blocks)])
-    spans = {name: (int(a), int(b)) for name, a, b in zip(rest, ends, ends[1:], strict=False)}
     cell = np.zeros(fixed.shape[0], dtype=np.intp)
     for code in groups.values():
         cell = np.unique(cell * (int(code.max()) + 1) + code, return_inverse=True)[1]
     first = np.unique(cell, return_index=True)[1]
-    into_cells = incidence(cell).T.tocsr()
+    rest = {name: code for name, code in groups.items() if name != FINEST}
+    blocks = {name: incidence(code) for name, code in rest.items()}
     codes = {name: code[first] for name, code in groups.items()}
-    sums = (into_cells @ columns).tocsr()
+    once = 0
     if FINEST in groups:
-        into_fine = incidence(groups[FINEST]).T.tocsr()
-        fine, fine_rows = (into_fine @ columns).tocsr(), np.bincount(groups[FINEST]).astype(float)
-    else:
-        fine, fine_rows = sparse.csr_matrix((0, columns.shape[1])), np.zeros(0)
+        codes[FINEST], once = _once_first(codes[FINEST])
+        levels = incidence(codes[FINEST][cell])
+        blocks[AGAIN] = levels[:, once:]
+    columns = sparse.hstack([*blocks.values(), sparse.csr_matrix(fixed)], format="csr")
+    ends = np.cumsum([0, *(block.shape[1] for block in blocks.values())])
+    spans = {name: (int(a), int(b)) for name, a, b in zip(blocks, ends, ends[1:], strict=False)}
+    sums = (incidence(cell).T @ columns).tocsr()
+    fine, fine_rows = sparse.csr_matrix((0, columns.shape[1])), np.zeros(0)
+    if FINEST in groups:
+        alone = levels[:, :once].tocsr()
+        fine, fine_rows = (alone.T @ columns).tocsr(), np.asarray(alone.sum(axis=0)).ravel()
     ties = sparse.csr_matrix((0, columns.shape[1]))
     if tied is not None:
         after = sparse.csr_matrix((tied.shape[0], columns.shape[1] - ends[-1] - tied.shape[1]))
@@ -141,6 +149,14 @@ def equations(
         row_of=upper.indices.astype(np.intp),
         column_of=np.repeat(np.arange(columns.shape[1]), np.diff(upper.indptr)),
     )
+
+
+def _once_first(code: Ints) -> tuple[Ints, int]:
+    """Levels of the cells renumbered, those with one cell first, and how many these are."""
+    several = np.bincount(code) > 1
+    number = np.empty(len(several), dtype=np.intp)
+    number[np.argsort(several, kind="stable")] = np.arange(len(several))
+    return number[code], int((~several).sum())
 
 
 def incidence(code: Ints) -> sparse.csr_matrix:
@@ -228,7 +244,7 @@ class Solver:
         out = {}
         for name, (first, last) in of.spans.items():
             held = float((1.0 - diagonal[first:last]).sum())
-            ratio = self.ratios.get(name, 0.0)
+            ratio = self.ratios.get(FINEST if name == AGAIN else name, 0.0)
             out[name] = held / ratio if ratio > 0 else 0.0
         if FINEST in of.codes:
             over = 1.0 + self.ratios[FINEST] * of.fine_rows
@@ -236,7 +252,7 @@ class Solver:
             scaled = twice * self.scale[of.row_of] * self.scale[of.column_of]
             taken = (1.0 + self.ratios[FINEST] * of.sizes) ** -2.0 @ of.by_size
             lost = inverse[self.upper_places] @ (scaled * taken)
-            out[FINEST] = float((of.fine_rows / over).sum() - lost)
+            out[FINEST] = float((of.fine_rows / over).sum() - lost) + out.pop(AGAIN)
         return out
 
     @cached_property

@@ -152,6 +152,7 @@ class Likelihood:
         left = self.sums[:, response] - (of.sums @ found)[:, 0]
         if FINEST in of.codes:
             own = solver.ratios[FINEST] * solver.fine_part(fine, found)[:, 0]
+            own = np.append(own, np.zeros(of.levels(FINEST) - len(own)))  # others are in `found`
             left -= of.rows * own[of.codes[FINEST]]
         modes = [np.bincount(of.codes[name], left, of.levels(name)) for name in self.names]
         each = [m[of.codes[k]] for m, k in zip(modes, self.names, strict=True)]
