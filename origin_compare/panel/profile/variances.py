@@ -24,7 +24,7 @@ from origin_compare.panel.profile.equations import FINEST, Equations, Solver, eq
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-PROMISE = 1e-10
+PROMISE = 1e-12
 """Promised fall of the criterion at which the search ends: steps are near to Newton's, not his."""
 NUDGE = 3e-5
 """Relative step of a central difference: its square, and rounding over it, are both below 1e-8."""

@@ -1,0 +1,12 @@
+# Rscript expected.R: variance components of the panel's model by restricted likelihood
+suppressMessages(library(lme4))
+d <- read.csv("scores.csv")
+d$place <- d$position - mean(d$position)
+d$ab <- interaction(d$assessor_id, d$batch_id, drop = TRUE)
+d$at <- interaction(d$assessor_id, d$tasting_id, drop = TRUE)
+tight <- lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-10))
+m <- lmer(score ~ place + (1|batch_id) + (1|assessor_id) + (1|tasting_id) + (1|ab) + (1|at), d, control = tight)
+v <- as.data.frame(VarCorr(m))
+names <- c(batch_id = "batch", assessor_id = "assessor", tasting_id = "tasting", ab = "assessor:batch", at = "assessor:tasting", Residual = "residual")
+write.csv(data.frame(component = names[v$grp], sd = sprintf("%.8f", v$sdcor)), "expected.csv", row.names = FALSE, quote = FALSE)
+cat(R.version.string, "lme4", as.character(packageVersion("lme4")), "\n")
