@@ -25,3 +25,7 @@ class UnknownName(OriginCompareError):
 
 class MixedScales(OriginCompareError, ValueError):
     """Panel scores on several scales, and no mapping from one to the other was given."""
+
+
+class BadWish(OriginCompareError, ValueError):
+    """A figure in a wish that cannot be meant: negative litres, a strength above ethanol's."""

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from origin_compare.errors import NotEnoughData
 
@@ -18,12 +20,14 @@ if TYPE_CHECKING:
 class Points:
     """Batches as points: `mean` and `error` (standard errors), both batches x attributes.
 
-    `left_out` names the attributes not used, since the panel cannot tell batches apart on them;
-    `incomplete` the batches left out for want of a score.
+    `error_cov`: attributes x batches x batches, covariance of the panel's errors, what all batches
+    share taken out. `left_out` names the attributes not used, since the panel cannot tell batches
+    apart on them; `incomplete` the batches left out for want of a score.
     """
 
     mean: pd.DataFrame
     error: pd.DataFrame
+    error_cov: NDArray[np.float64]
     left_out: tuple[str, ...]
     incomplete: tuple[str, ...]
 
@@ -40,14 +44,14 @@ def points(profile: Profile | pd.DataFrame, fewest: int = 4) -> Points:
     all its columns and no error. Raises `NotEnoughData` below `fewest` complete batches.
     """
     if isinstance(profile, pd.DataFrame):
-        mean, error = profile.astype(float), profile.astype(float) * 0.0
+        mean, covs = profile.astype(float), {}
         left_out: tuple[str, ...] = ()
     else:
         told = list(profile.told)
         # What all batches share (who sat on the panel) cancels when batches are compared.
-        mean, error = profile.wide()[told], profile.wide_se(comparing=True)[told]
+        mean, covs = profile.wide()[told], _error_covs(profile)
         left_out = tuple(name for name in profile.attributes if name not in told)
-    complete = mean.notna().all(axis=1) & error.notna().all(axis=1)
+    complete = mean.notna().all(axis=1)
     if mean.shape[1] == 0:
         raise NotEnoughData(
             "The panel cannot tell these batches apart on any attribute, so there is nothing to "
@@ -59,4 +63,25 @@ def points(profile: Profile | pd.DataFrame, fewest: int = 4) -> Points:
             f"{fewest} are needed before likeness can be judged. Score more batches."
         )
     incomplete = tuple(str(batch) for batch in mean.index[~complete])
-    return Points(mean[complete], error[complete], left_out, incomplete)
+    return _with_errors(mean[complete], covs, left_out, incomplete)
+
+
+def _error_covs(profile: Profile) -> dict[str, pd.DataFrame]:
+    return {name: profile.error_cov(name, comparing=True) for name in profile.told}
+
+
+def _with_errors(
+    mean: pd.DataFrame,
+    covs: Mapping[str, pd.DataFrame],
+    left_out: tuple[str, ...],
+    incomplete: tuple[str, ...],
+) -> Points:
+    rows = len(mean)
+    stacked = np.zeros((mean.shape[1], rows, rows))
+    for place, name in enumerate(mean.columns):
+        if name in covs:
+            stacked[place] = covs[name].loc[mean.index, mean.index].to_numpy()
+    error = np.sqrt(np.clip(np.diagonal(stacked, axis1=1, axis2=2).T, 0, None))
+    return Points(
+        mean, pd.DataFrame(error, mean.index, mean.columns), stacked, left_out, incomplete
+    )

@@ -4,7 +4,12 @@ Every function takes a number, a NumPy array or a pandas Series and returns the 
 values stay missing; a value outside the range its source covers raises `ValueError` naming it.
 """
 
-from origin_compare.measures.alcohol import abv_from_density, ethanol_density, mass_fraction
+from origin_compare.measures.alcohol import (
+    abv_from_density,
+    abv_from_mass_fraction,
+    ethanol_density,
+    mass_fraction,
+)
 from origin_compare.measures.conversions import (
     GRAVITY_UNITS,
     abv_to_us_proof,
@@ -58,6 +63,7 @@ __all__ = [
     "GRAVITY_UNITS",
     "OutOfRange",
     "abv_from_density",
+    "abv_from_mass_fraction",
     "abv_to_us_proof",
     "apparent_attenuation",
     "as_is_to_dm",

@@ -185,6 +185,15 @@ def mass_fraction(abv_pct: Any) -> Any:
     return in_blocks(fraction_of, abv_pct)
 
 
+@measure(fraction=between(0, 1))
+def abv_from_mass_fraction(fraction: Any) -> Any:
+    """Strength in % vol at 20 °C of a mass fraction of ethanol, 0 to 1.
+
+    The inverse of `mass_fraction`; source as there. Raises `ValueError` out of range.
+    """
+    return in_blocks(lambda fraction: poly(_VOLUME, fraction), fraction)
+
+
 @measure(abv_pct=STRENGTH, temp_c=TEMP)
 def ethanol_density(abv_pct: Any, temp_c: Any = 20.0) -> Any:
     """Density, kg/m3, at `temp_c` of ethanol and water whose strength at 20 °C is `abv_pct`.

@@ -39,6 +39,10 @@ class FakeProfile:
     def wide_se(self, comparing: bool = False) -> pd.DataFrame:
         return self.mean * 0 + self.se
 
+    def error_cov(self, attribute: str, comparing: bool = False) -> pd.DataFrame:
+        ids = self.mean.index
+        return pd.DataFrame(np.eye(len(ids)) * self.se**2, ids, ids)
+
 
 def test_wine_falls_into_its_three_cultivars() -> None:
     # UCI wine recognition data as carried by scikit-learn (178 wines of 3 cultivars).

@@ -18,10 +18,22 @@ def _stock(batches: pd.Index, litres: float = 1000.0, strength: float = 68.0) ->
 def test_a_mixture_that_exists_is_found() -> None:
     mean = _frame(np.array([[2.0, 8, 5], [8, 2, 5], [5, 5, 9], [1, 1, 1]]))
     target = 0.25 * mean.loc["B000"] + 0.75 * mean.loc["B001"]
-    made = vatting.recipes(FakeProfile(mean, 0.2), _stock(mean.index), target, lpa=300)  # type: ignore[arg-type]
+    made = vatting.recipes(mean, _stock(mean.index), target, lpa=300)
     shares = made.ranked[0].parts.set_index("batch_id")["share"]
     assert shares.to_dict() == pytest.approx({"B000": 0.25, "B001": 0.75}, abs=1e-3)
     assert made.ranked[0].distance == pytest.approx(0, abs=1e-3)
+    assert made.proven
+
+
+def test_the_distance_counts_the_panels_error() -> None:
+    mean = _frame(np.array([[2.0, 8, 5], [8, 2, 5], [5, 5, 9], [1, 1, 1]]))
+    target = 0.25 * mean.loc["B000"] + 0.75 * mean.loc["B001"]
+    best = vatting.recipes(FakeProfile(mean, 0.2), _stock(mean.index), target, lpa=300).ranked[0]  # type: ignore[arg-type]
+    shares = best.parts.set_index("batch_id")["share"]
+    assert shares.to_dict() == pytest.approx({"B000": 0.25, "B001": 0.75}, abs=5e-3)
+    # What is seen fits; each part is known to 0.2, so the mix to 0.2 sqrt(0.25^2 + 0.75^2).
+    assert best.distance == pytest.approx(0.2 * np.sqrt(0.625), rel=0.02)
+    assert best.low < best.distance < best.high
 
 
 def test_litres_come_from_shares_of_pure_alcohol() -> None:
@@ -61,6 +73,7 @@ def test_no_recipe_exceeds_stock_and_every_recipe_adds_up(
 
 
 def test_panel_error_shrinks_with_more_parts() -> None:
+    # Two batches say nothing of the spread of batches, so they are not drawn towards each other.
     mean = _frame(np.array([[4.0, 6], [6, 4]]))
     made = vatting.recipes(FakeProfile(mean, 1.0), _stock(mean.index), mean.mean(), lpa=100)  # type: ignore[arg-type]
     predicted = made.ranked[0].predicted
