@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -42,10 +43,12 @@ class Limits:
 
     @property
     def upper(self) -> Floats:
+        """Largest share of each batch."""
         return np.minimum(self.stock, self.most_share)
 
     @property
     def lower(self) -> Floats:
+        """Smallest share of each batch that is in at all."""
         return np.maximum(self.least, self.draw)
 
     def only(self, rows: Flags) -> Limits:
@@ -68,13 +71,13 @@ class Limits:
             **self._lifted(name),
         )
 
-    def _lifted(self, name: str) -> dict[str, object]:
+    def _lifted(self, name: str) -> dict[str, Any]:
         n = len(self.stock)
         if name.startswith("origin "):
             return {"origins": {k: v for k, v in self.origins.items() if f"origin {k}" != name}}
         if name.startswith("must "):
             return {"must": np.zeros(n, dtype=bool)}
-        lifted: dict[str, dict[str, object]] = {
+        lifted: dict[str, dict[str, Any]] = {
             "stock": {"stock": np.ones(n)},
             "most_share": {"most_share": 1.0},
             "least": {"least": np.zeros(n)},

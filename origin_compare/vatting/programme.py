@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,7 @@ class Programme:
         return max(seen + doubt + self.constant, 0.0)
 
     def only(self, rows: Flags) -> Programme:
+        """The same target for some of the batches."""
         return replace(self, gaps=self.gaps[rows], noise=self.noise[rows], known=self.known[rows])
 
 
@@ -143,8 +145,8 @@ def _shares(limits: Limits, before: Sequence[Floats]) -> tuple[Model, list, list
     model.addCons(quicksum(x) == 1)
     model.addCons(quicksum(b) <= limits.most_batches)
     model.addCons(quicksum(b) >= limits.fewest_batches)
-    for own, share in limits.origins.values():
-        model.addCons(quicksum(x[row] for row in np.flatnonzero(own)) >= share)
+    for own, least in limits.origins.values():
+        model.addCons(quicksum(x[row] for row in np.flatnonzero(own)) >= least)
     if np.isfinite(limits.most_mass):
         mass = quicksum(float(kg) * share for kg, share in zip(limits.mass, x, strict=True))
         model.addCons(mass <= limits.most_mass)
@@ -188,7 +190,7 @@ def _squares(model: Model, x: list, b: list, limits: Limits) -> list:
 def _hand_in(model: Model, variables: list[list], programme: Programme, start: Floats) -> None:
     """Tells the solver of a recipe it may begin from."""
     gap = start @ programme.gaps
-    values = [start, start > 0, gap, [float(gap @ gap) + _TOLERANCE], start**2]
+    values: list[Any] = [start, start > 0, gap, [float(gap @ gap) + _TOLERANCE], start**2]
     known = model.createSol()
     for group, figures in zip(variables, values, strict=True):
         for variable, figure in zip(group, figures, strict=False):

@@ -45,6 +45,7 @@ class Recipe:
 
     @property
     def strength_pct(self) -> float:
+        """% vol at 20 °C of what is made, water included."""
         return self.mix.strength_pct
 
     def words(self) -> str:
@@ -74,8 +75,9 @@ def recipe_of(
     """The recipe the solver found for the batches in `held`, `lpa` litres of pure alcohol of it."""
     parts = _parts(solved.shares, held, lpa)
     shares = pd.Series(solved.shares, held["batch_id"]).reindex(drawn.mean.index).fillna(0.0)
-    predicted, variance = drawn.contrast(shares.to_numpy())
-    _, doubt = drawn.contrast(shares.to_numpy() - target.batches)
+    weights: Floats = shares.to_numpy(dtype=np.float64)
+    predicted, variance = drawn.contrast(weights)
+    _, doubt = drawn.contrast(weights - target.batches)
     gap = predicted - target.scores.to_numpy()
     reach = norm.ppf(0.975) * np.sqrt(variance)
     low, high = _interval(gap, np.sqrt(doubt), target.weights, seed)

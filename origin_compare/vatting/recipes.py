@@ -45,6 +45,7 @@ class NextPart:
     saved: float
 
     def words(self) -> str:
+        """Whether one part more is worth it, in one sentence."""
         if self.saved < PROVEN:
             return f"A part more ({self.parts} in all) would bring it no nearer."
         return (
@@ -72,6 +73,7 @@ class Recipes:
 
     @property
     def proven(self) -> bool:
+        """Whether the first recipe is the best there is, to 0.01 score points."""
         return self.ranked[0].proven
 
     def sentence(self) -> str:
@@ -183,7 +185,7 @@ def recipes(
 
 
 def _of(drawn: Shrunken, wanted: Target) -> Floats:
-    return drawn.cov[[drawn.mean.columns.get_loc(name) for name in wanted.scores.index]]
+    return drawn.cov[drawn.mean.columns.get_indexer(wanted.scores.index)]
 
 
 def _enough(held: pd.DataFrame, wish: Wish) -> float:
@@ -200,7 +202,7 @@ def _enough(held: pd.DataFrame, wish: Wish) -> float:
 
 
 def _programme(drawn: Shrunken, wanted: Target, held: pd.DataFrame) -> Programme:
-    rows = drawn.mean.index.get_indexer(held["batch_id"])
+    rows = drawn.mean.index.get_indexer(pd.Index(held["batch_id"]))
     gaps = (drawn.mean.to_numpy() - wanted.scores.to_numpy()) * np.sqrt(wanted.weights)
     noise = drawn.variance() @ wanted.weights
     return Programme(
