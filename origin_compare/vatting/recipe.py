@@ -75,7 +75,7 @@ def recipe_of(
     """The recipe the solver found for the batches in `held`, `lpa` litres of pure alcohol of it."""
     parts = _parts(solved.shares, held, lpa)
     shares = pd.Series(solved.shares, held["batch_id"]).reindex(drawn.mean.index).fillna(0.0)
-    weights: Floats = shares.to_numpy(dtype=np.float64)
+    weights = np.asarray(shares, dtype=np.float64)
     predicted, variance = drawn.contrast(weights)
     _, doubt = drawn.contrast(weights - target.batches)
     gap = predicted - target.scores.to_numpy()

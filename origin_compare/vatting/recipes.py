@@ -131,7 +131,7 @@ def recipes(
     least_draw_l: float = 0.0,
     fewest_batches: int = 1,
     look_further: bool = False,
-    seconds: float = 2.0,
+    seconds: float = 1.2,
     seed: int = 1,
 ) -> Recipes:
     """Recipes from stock that come nearest to `target`, proven the best within the limits.

@@ -50,9 +50,8 @@ def _columns(stock: pd.DataFrame, wish: Wish) -> None:
     wanted = [*NEEDED, *wish.only, *(["grower_id"] if wish.at_least else [])]
     missing = [name for name in wanted if name not in stock.columns]
     if missing:
-        raise BadWish(
-            f"stock: no column {listed(missing)}. It has {listed([str(name) for name in stock.columns], 30)}."
-        )
+        there = listed([str(name) for name in stock.columns], 30)
+        raise BadWish(f"stock: no column {listed(missing)}. It has {there}.")
 
 
 def _possible(held: pd.DataFrame) -> None:
