@@ -1,4 +1,4 @@
-"""Is a recipe's stated distance true, and do its intervals hold, though it was chosen for looking near?
+"""Is a recipe's stated distance true, and do its intervals hold, though it was chosen as nearest?
 
     python -m tests.faults.recipes_study 150          # seasons of each kind; a few minutes
 
