@@ -27,7 +27,7 @@ _FEWEST = 3
 """Two batches say nothing of the spread of batches: they are left as they are."""
 _SPREADS = 40
 _WIDEST = 4.0
-"""Spreads tried reach from 0 to this many standard deviations of the estimates."""
+"""Spreads tried reach from 0 to this many standard deviations of the estimates or their error."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,8 @@ def _drawn(seen: Floats, error: Floats) -> tuple[Floats, Floats]:
     noise, axes = np.linalg.eigh(error)
     noise = np.clip(noise, 1e-9 * noise.max(), None)
     turned, ones = axes.T @ seen, axes.sum(axis=0)
-    spreads = np.linspace(0, _WIDEST * seen.std(ddof=1), _SPREADS)
+    widest = _WIDEST * max(seen.std(ddof=1), float(np.sqrt(noise.mean())))
+    spreads = np.linspace(0, widest, _SPREADS)
     fits = [_given(spread**2, turned, ones, noise) for spread in spreads]
     chance = np.exp([fit[0] - max(fit[0] for fit in fits) for fit in fits])
     chance /= chance.sum()
