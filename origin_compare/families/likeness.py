@@ -90,7 +90,7 @@ def nearest(
             "Choose a batch that was tasted."
         )
     margins = _margins(margin, used.mean.columns)
-    row = int(used.mean.index.get_indexer([batch_id])[0])
+    row = int(used.mean.index.get_indexer(pd.Index([batch_id]))[0])
     others = np.arange(len(used.mean)) != row
     seen = _gaps(used.mean, used.error_cov, row, others)
     drawn = shrunken(used)

@@ -47,7 +47,7 @@ def test_litres_come_from_shares_of_pure_alcohol() -> None:
     assert parts.loc["B001", "litres"] == pytest.approx(50 / 0.72, rel=1e-3)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(
     seed=st.integers(0, 10_000),
     batches=st.integers(4, 14),
