@@ -30,7 +30,8 @@ class Families:
     `support`: Series batch_id -> share of resamplings in which most of its family stayed with it.
     `silhouette`, `p_one_family`: how well the cut separates, and how often one even cloud of
         batches with the same spread separates as well by chance.
-    `centres`: family x attribute means.
+    `centres`: family x attribute means. `refused_by`: the check a cut failed, in words; empty
+        where families are reported.
     """
 
     labels: pd.Series
@@ -41,14 +42,14 @@ class Families:
     p_one_family: float
     centres: pd.DataFrame
     resamplings: int
+    refused_by: str
     used: Points
 
     def sentence(self) -> str:
         if self.number == 1:
             return (
                 "No clear families: these batches form one cloud, and any line drawn through it "
-                f"would be arbitrary (chance alone separates as well with p = "
-                f"{self.p_one_family:.2f})."
+                f"would be arbitrary ({self.refused_by})."
             )
         words = [
             f"family {family} ({count(int((self.labels == family).sum()), 'batch')}, "
@@ -111,7 +112,8 @@ def find(
     p_one = (1 + sum(value >= width for value in by_chance)) / (resamplings + 1)
     labels = _cut(scaled, number)
     stability, support = _stability(scaled, error, labels, resamplings, generator)
-    if p_one > alpha or stability.min() < PATTERN:
+    refused = _refused_by(p_one, alpha, float(stability.min()))
+    if refused:
         # With one family there is nothing to stay with: no figure rather than a perfect one.
         number, labels = 1, np.ones(len(scaled), dtype=int)
         stability, support = np.full(1, np.nan), np.full(len(scaled), np.nan)
@@ -126,8 +128,21 @@ def find(
         p_one_family=float(p_one),
         centres=used.mean.groupby(named).mean(),
         resamplings=resamplings,
+        refused_by=refused,
         used=used,
     )
+
+
+def _refused_by(p_one: float, alpha: float, overlap: float) -> str:
+    """Which check a cut failed, in words; empty if none."""
+    if p_one > alpha:
+        return f"chance alone separates as well with p = {p_one:.2f}"
+    if overlap < PATTERN:
+        return (
+            f"a cut separates better than chance, p = {p_one:.2f}, but drawn again a family comes "
+            f"back with an overlap of {overlap:.2f}, under {PATTERN:.2f}"
+        )
+    return ""
 
 
 def _cut(scaled: np.ndarray, number: int) -> np.ndarray:

@@ -87,6 +87,9 @@ def test_panel_error_hides_groups_it_is_larger_than() -> None:
     assert clear.number == 2
     assert (clear.stability > 0.9).all()
     assert drowned.number == 1
+    # The check that refused is the one that is named.
+    assert "comes back with an overlap of" in drowned.sentence()
+    assert "chance alone" not in drowned.sentence()
 
 
 def test_attributes_not_told_apart_are_left_out_and_named() -> None:
