@@ -5,6 +5,7 @@ import streamlit as st
 from origin_compare.front import fermentations_page as fermentations
 from origin_compare.front import parts
 from origin_compare.front.asked import questions
+from origin_compare.typed import plain
 
 with parts.question("Which batches left the house style, when and why?"):
     season = questions(parts.season_choice())
@@ -16,7 +17,7 @@ with parts.question("Which batches left the house style, when and why?"):
     batch = st.session_state.get("batch") or asked.season.batches["batch_id"].iloc[0]
     st.page_link(
         parts.page_file("trace"),
-        label=f"Where do the figures of {batch} come from?",
+        label=f"Where do the figures of {plain(batch)} come from?",
         icon=":material/search:",
         query_params={"what": "a worked-out figure", "of": str(batch)},
     )

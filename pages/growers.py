@@ -6,6 +6,7 @@ from origin_compare import figures, reports, words
 from origin_compare.front import parts
 from origin_compare.front.asked import questions
 from origin_compare.trace.leads import leading
+from origin_compare.typed import bullets, plain
 
 with parts.question("What can we tell this grower?"):
     every_year = tuple(parts.store().seasons())
@@ -45,7 +46,7 @@ with parts.question("What can we tell this grower?"):
             figures_table = words.bearable(letter.figures)
             parts.show_table(figures_table, f"figures_{grower}_{year}", leading=own)
     if letter.bases:
-        st.caption(" ".join(letter.bases))
+        st.caption(plain(" ".join(letter.bases)))
     if len(letter.past):
         st.header("Own harvests", anchor=False)
         parts.show_table(
@@ -53,9 +54,9 @@ with parts.question("What can we tell this grower?"):
         )
     if len(letter.levers):
         st.header("What went with grain and yield this season", anchor=False)
-        st.markdown("\n".join(f"- {line}" for line in letter.levers["says"]))
+        st.markdown(bullets(letter.levers["says"]))
     st.header("What we do not know", anchor=False)
-    st.markdown("\n".join(f"- {line}" for line in reports.unknowns(letter)))
+    st.markdown(bullets(reports.unknowns(letter)))
     parts.rests_on(letter.rests_on())
     with st.container(key="noprint_letter"):
         st.download_button(

@@ -7,6 +7,7 @@ from origin_compare.front import parts
 from origin_compare.front import records_page as pieces
 from origin_compare.front.asked import questions
 from origin_compare.trace.sources import figure_sources, traceable
+from origin_compare.typed import plain
 
 
 def recorded_cell() -> None:
@@ -63,7 +64,7 @@ with parts.question("Where does this figure come from?"):
         parts.begin_here()
     done = st.session_state.pop("corrected", None)
     if done:
-        st.success(done, icon=":material/check_circle:")
+        st.success(plain(done), icon=":material/check_circle:")
     pieces.from_address()
     if pieces.cell_or_figure() == pieces.FIGURE:
         worked_out_figure()

@@ -17,6 +17,7 @@ from origin_compare.answers import Answer
 from origin_compare.errors import OriginCompareError
 from origin_compare.places import default_store_url, pages_folder
 from origin_compare.reports.exports import safe_csv
+from origin_compare.typed import as_html, plain
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
@@ -127,7 +128,7 @@ def question(title: str) -> Iterator[None]:
     try:
         yield
     except OriginCompareError as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
     except Exception:
         logging.getLogger("origin_compare").exception("page failed: %s", title)
         st.error(
@@ -186,11 +187,11 @@ def pick(label: str, options: Sequence[str], key: str, **more: Any) -> str:
 
 def sentence(text: str) -> None:
     """The answer, in one sentence, before anything else."""
-    st.html(f'<p class="oc-answer">{_escaped(text)}</p>')
+    st.html(f'<p class="oc-answer">{as_html(text)}</p>')
 
 
 def rests_on(text: str) -> None:
-    st.html(f'<p class="oc-rests"><b>What this rests on.</b> {_escaped(text)}</p>')
+    st.html(f'<p class="oc-rests"><b>What this rests on.</b> {as_html(text)}</p>')
 
 
 def figure_beside_table(
@@ -270,7 +271,7 @@ def _trace_links(
     for one in found[:_MOST_LINKS]:
         st.page_link(
             page_file("trace"),
-            label=f"Trace {one.says}",
+            label=f"Trace {plain(one.says)}",
             icon=":material/search:",
             query_params=dict(one.query),
         )
@@ -325,7 +326,3 @@ def _formats(table: pd.DataFrame) -> dict[str, Any]:
         if digits is not None and pd.api.types.is_numeric_dtype(table[column]):
             formats[words.label(str(column))] = st.column_config.NumberColumn(format=f"%.{digits}f")
     return formats
-
-
-def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

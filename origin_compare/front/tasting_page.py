@@ -18,6 +18,7 @@ from origin_compare.questions import Questions
 from origin_compare.reports.exports import safe_csv
 from origin_compare.reports.tasting_sheets import key_html, pours, sheets_html
 from origin_compare.store import tastings as kept_records
+from origin_compare.typed import plain
 
 PER_SITTING = 6
 """Glasses of spirit one nose bears in a sitting (common practice, no source)."""
@@ -58,7 +59,7 @@ def drawn_up(asked: Questions, waiting: panel.Due) -> KeptPlan | None:
             tasting_id=asks["tasting_id"].strip(),
         )
     except ValueError as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
         return None
     return KeptPlan(plan, asks["day"].isoformat(), asks["abv"], asks["how"])
 
@@ -183,8 +184,8 @@ def show(kept: KeptPlan, waiting: panel.Due) -> None:
     )
     even = kept.plan.evenness
     st.caption(
-        f"Balance, 0 is even throughout: places {even.position_span}, neighbours "
-        f"{even.neighbour_span}, sittings shared {even.together_span}. Efficiency "
+        f"Balance, 0 is even throughout: places {plain(even.position_span)}, neighbours "
+        f"{plain(even.neighbour_span)}, sittings shared {plain(even.together_span)}. Efficiency "
         f"{100 * even.efficiency:.0f} %: of what full sittings would tell about differences."
     )
     parts.rests_on(kept.plan.rests_on())
@@ -255,7 +256,7 @@ def keep(kept: KeptPlan) -> None:
     ):
         who = st.text_input("Who leads it (initials)", key="plan_who", width=220)
         pressed = st.form_submit_button(
-            f"Keep tasting {kept.plan.tasting_id}", type="primary", icon=":material/save:"
+            f"Keep tasting {plain(kept.plan.tasting_id)}", type="primary", icon=":material/save:"
         )
     if not pressed:
         return
@@ -263,7 +264,7 @@ def keep(kept: KeptPlan) -> None:
         said = panel.plan_as_text(panel.with_keys(kept))
         kept_records.keep_tasting(parts.store(), kept.plan.tasting_id, said, who)
     except OriginCompareError as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
     else:
         st.session_state["tasting_said"] = (
             f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the scoring "
@@ -385,7 +386,7 @@ def _filled_back(kept: KeptPlan) -> None:
         filled = panel.filled_rows(kept, files)
         back = panel.read_back(kept, filled)
     except (OriginCompareError, ValueError) as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
         return
     parts.sentence(back.sentence())
     if len(back.missing):
@@ -417,7 +418,7 @@ def _take_in(kept: KeptPlan, filled: pd.DataFrame, who: str, files: dict[str, by
             return
         taken = store.take_in(plan, who, {name: content, **files})
     except (OriginCompareError, ValueError) as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
         return
     back = " It can be taken back on the Intake page." if taken.intake_id else ""
     st.session_state["tasting_said"] = taken.sentence() + back
@@ -428,11 +429,13 @@ def _take_in(kept: KeptPlan, filled: pd.DataFrame, who: str, files: dict[str, by
 def _drop(kept: KeptPlan, progress: pd.DataFrame) -> None:
     if progress["entered"].sum() or progress["in_records"].sum():
         return
-    if st.button(f"Drop tasting {kept.plan.tasting_id}", type="tertiary", icon=":material/delete:"):
+    if st.button(
+        f"Drop tasting {plain(kept.plan.tasting_id)}", type="tertiary", icon=":material/delete:"
+    ):
         try:
             kept_records.drop_tasting(parts.store(), kept.plan.tasting_id)
         except OriginCompareError as fault:
-            st.error(str(fault), icon=":material/error:")
+            st.error(plain(fault), icon=":material/error:")
         else:
             st.session_state["tasting_said"] = f"Tasting {kept.plan.tasting_id} was dropped."
             st.session_state.pop("tasting", None)

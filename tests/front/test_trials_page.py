@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare.front.asked import questions
 from origin_compare.recent import Recent
-from tests.front.test_pages import opened, said
+from tests.front.reading import opened, said, told
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -97,7 +97,7 @@ def test_more_than_the_barley_bears_is_said_in_words() -> None:
     assert re.fullmatch(
         r"Lot L25-01A: \d+\.\d t is less than the 1000\.0 t that one batch takes\. Leave it out, "
         r"or state smaller batches\.",
-        str(app.warning[0].value),
+        told(app.warning[0]),
     )
 
 
@@ -106,7 +106,7 @@ def test_too_many_repeats_are_said_in_words() -> None:
     app.slider(key="trial_batches").set_value(8)
     app.number_input(key="trial_repeats").set_value(6)
     _plan(app)
-    assert [str(one.value) for one in app.warning] == ["6 repeats of 8 batches: half at most."]
+    assert [told(one) for one in app.warning] == ["6 repeats of 8 batches: half at most."]
 
 
 def test_a_flavour_in_the_address_brings_its_own_spread() -> None:
