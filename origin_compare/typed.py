@@ -9,8 +9,8 @@ import html
 import re
 from collections.abc import Iterable
 
-_BEGINS_MARKUP = re.compile(r"([\\`*_{}\[\]<>#+$~|:&@/]|(?<=www)\.)")
-_SHORTCODE = re.compile(r":(?!\d{1,2}:)(?=[\w+/-]+:)")
+_BEGINS_MARKUP = re.compile(r"([\\`*_{}\[\]<>#+$~|:&@/])")
+_SOUGHT_LATE = re.compile(r"(:(?!\d{1,2}:)(?=[\w+/-]+:)|https?:(?=//)|www(?=\.)|@)", re.IGNORECASE)
 _BEGINS_LIST = re.compile(r"^\s*(?:(?=[-=])|(\d+)(?=[.)]))")
 _JOINER = "\u2060"  # no width, no break
 
@@ -18,11 +18,11 @@ _JOINER = "\u2060"  # no width, no break
 def plain(text: object) -> str:
     """Any text as Markdown that shows just this text, in a body or in a widget's label.
 
-    Line breaks become blanks. Icons and emoji (`:name:`) are sought in the finished text, where an
-    escape is gone, so a mark without width parts their colon from their name.
+    Line breaks become blanks. Icons, emoji (`:name:`) and bare addresses are sought in the finished
+    text, where an escape is gone, so a mark without width parts them.
     """
     one_line = " ".join(str(text).split("\n"))
-    escaped = _BEGINS_MARKUP.sub(r"\\\1", _SHORTCODE.sub(f":{_JOINER}", one_line))
+    escaped = _BEGINS_MARKUP.sub(r"\\\1", _SOUGHT_LATE.sub(rf"\1{_JOINER}", one_line))
     return _BEGINS_LIST.sub(lambda found: f"{found[1] or ''}\\", escaped)
 
 

@@ -8,7 +8,13 @@ from origin_compare.front.asked import questions
 from origin_compare.typed import plain
 
 with parts.question("Which batches left the house style, when and why?"):
-    season = questions(parts.season_choice())
+    years = parts.season_choice()
+    season = questions(years)
+    if years:
+        st.caption(
+            f"Only harvest {years[0]:d} is looked at: the house's normal range is drawn from its "
+            "batches alone, so a batch can be judged otherwise here than under all harvests."
+        )
     top = st.container()  # the answer stands above the choice it hangs on
     asked = fermentations.accepted(season)
     with top:

@@ -9,15 +9,20 @@ from origin_compare.trace.leads import leading
 from origin_compare.typed import bullets, plain
 
 with parts.question("What can we tell this grower?"):
-    every_year = tuple(parts.store().seasons())
-    if not every_year:
+    if not parts.store().filled_sheets():
         parts.begin_here()
+    asked = questions(())
     with st.container(horizontal=True, key="noprint_choice"):
-        lots = questions(every_year).season.sheets["lots"]
-        grower = parts.pick("Grower", sorted(lots["grower_id"].unique()), "grower", width=200)
+        lots = asked.season.sheets["lots"]
+        grower = parts.pick(
+            "Grower", sorted(lots["grower_id"].dropna().unique()), "grower", width=200
+        )
         own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
         year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
-    asked = questions(every_year)
+    st.caption(
+        "A letter is about one harvest. Its scores are adjusted over the tastings of all harvests "
+        "on record, whatever harvest is chosen on other pages."
+    )
     own = leading(asked.season, grower_id=grower, season=str(year))
     with st.spinner("Adjusting the panel's scores …"):
         letter = asked.grower(grower, year)

@@ -40,10 +40,9 @@ with parts.question("What does the house hold to?"):
     )
 
     st.header("Which batches each rule flags now", anchor=False)
-    years = tuple(parts.store().seasons())
-    if years:
+    if parts.store().filled_sheets():
         with st.spinner("Holding every batch against the rules …"):
-            review = questions(years).review
+            review = questions(()).review
         flagged = flagged_now(review).rename(columns={"says": "what", "rule": "name_in_the_file"})
         first = ["what", "window", "batches_flagged", "batches"]
         parts.show_table(flagged[[*first, "name_in_the_file"]], "rules_flag")

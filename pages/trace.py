@@ -33,7 +33,7 @@ def recorded_cell() -> None:
 
 
 def worked_out_figure() -> None:
-    asked = questions(tuple(parts.store().seasons()))
+    asked = questions(())
     with st.container(horizontal=True, key="noprint_figure"):
         batch = pieces.choose("Batch", asked.season.batches["batch_id"].tolist(), "of", 200)
         with st.spinner("Fitting the fermentation curves …"):
@@ -60,7 +60,7 @@ def worked_out_figure() -> None:
 
 
 with parts.question("Where does this figure come from?"):
-    if not parts.store().seasons():
+    if not parts.store().filled_sheets():
         parts.begin_here()
     done = st.session_state.pop("corrected", None)
     if done:

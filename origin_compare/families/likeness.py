@@ -53,7 +53,8 @@ class Likeness:
         return (
             f"{count(attributes, 'attribute')} the panel can tell apart. Alike means that every "
             f"attribute's difference, with its 95 % interval over all attributes together, stays "
-            f"inside {_points(self.margin)}; different, that at least one interval leaves out zero."
+            f"inside {_points(self.margin)}; different, that at least one interval leaves out "
+            "zero; over all attributes together the distance may still be small."
         )
 
 

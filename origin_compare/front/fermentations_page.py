@@ -243,6 +243,8 @@ def _share(share: float) -> str:
 def _heading(made: Forecast, opened: BatchReview) -> None:
     st.subheader("Where it is heading", anchor=False)
     parts.sentence(made.sentence())
+    if not made.holds:
+        return
     table = made.table().rename(columns={"low": "90_%_from", "high": "90_%_to"})
     parts.figure_beside_table(
         figures.ahead(made, opened, parts.is_dark()),

@@ -13,8 +13,8 @@ import pandas as pd
 import streamlit as st
 
 from origin_compare import words
-from origin_compare.answers import Answer
-from origin_compare.errors import OriginCompareError
+from origin_compare.answers import Answer, listed
+from origin_compare.errors import NotEnoughData, OriginCompareError
 from origin_compare.places import default_store_url, pages_folder
 from origin_compare.reports.exports import safe_csv
 from origin_compare.typed import as_html, plain
@@ -160,10 +160,17 @@ def begin_here() -> None:
 
 
 def season_choice() -> tuple[int, ...]:
-    """The harvests looked at, kept in the address as `?season=`; stops on an empty store."""
+    """The harvests looked at, kept in the address as `?season=`; none named is all on record.
+
+    Stops on an empty store. What is missing of the chain is said, since every answer hangs on it.
+    """
+    filled = store().filled_sheets()
+    if not filled:
+        begin_here()
+    _what_lacks(filled)
     years = store().seasons()
     if not years:
-        begin_here()
+        return ()
     options = ["all", *[str(year) for year in years]]
     with st.container(key="noprint_season"):
         chosen = st.segmented_control(
@@ -174,11 +181,39 @@ def season_choice() -> tuple[int, ...]:
             bind="query-params",
             persist_state="session",
         )
-    return tuple(years) if chosen in (None, "all") else (int(chosen),)
+    return () if chosen in (None, "all") else (int(chosen),)
+
+
+_CHAIN = {
+    "growers": "soils",
+    "lots": "whose barley it was, and of which harvest",
+    "malts": "what was malted from which lot",
+    "mashes": "which malt went into which batch",
+    "fermentations": "which batches there are",
+    "readings": "how they fermented",
+    "spirits": "what they gave",
+    "scores": "how they taste",
+}
+"""What each sheet of the chain tells."""
+
+
+def _what_lacks(filled: Sequence[str]) -> None:
+    missing = [f"{name} ({tells})" for name, tells in _CHAIN.items() if name not in filled]
+    if missing:
+        st.caption(
+            f"Not taken in yet: {plain(listed(missing, 8))}. What hangs on them is left out here."
+        )
 
 
 def pick(label: str, options: Sequence[str], key: str, **more: Any) -> str:
-    """One of `options`, kept in the address under `key`, so that a bookmark reopens it."""
+    """One of `options`, kept in the address under `key`, so that a bookmark reopens it.
+
+    Raises `NotEnoughData` where there is none.
+    """
+    if not options:
+        raise NotEnoughData(
+            f"There is no {label.lower()} to choose: no sheet taken in so far names one here."
+        )
     chosen = st.selectbox(
         label, options, key=key, bind="query-params", persist_state="session", **more
     )

@@ -11,7 +11,7 @@ import streamlit as st
 
 from origin_compare import words
 from origin_compare.answers import count
-from origin_compare.errors import OriginCompareError, StoreFault
+from origin_compare.errors import NotEnoughData, OriginCompareError, StoreFault
 from origin_compare.front import parts
 from origin_compare.house import (
     FEINTS,
@@ -256,7 +256,14 @@ def to_address() -> None:
 
 
 def choose(label: str, options: Sequence[str], name: str, width: int) -> str:
-    """One of `options`; what was asked for and is not among them gives the first."""
+    """One of `options`; what was asked for and is not among them gives the first.
+
+    Raises `NotEnoughData` where there is none.
+    """
+    if not options:
+        raise NotEnoughData(
+            f"There is no {label.lower()} to choose: no sheet taken in so far names one here."
+        )
     key = f"trace_{name}"
     if st.session_state.get(key) not in options:
         st.session_state[key] = options[0]

@@ -304,7 +304,8 @@ def _how_to_score(kept: KeptPlan) -> None:
             "The scoring page runs apart from this app, so that nobody can turn from it to a page "
             "that names batches. Start it for the sitting:"
         )
-        st.code(f"origin-compare score {shlex.quote(name)}", language=None)
+        words = ("origin-compare", "score", name, "--store", parts.store_url())
+        st.code(shlex.join(words), language=None)
         st.markdown(
             "It prints each assessor's own address. A scoring key opens one assessor's sheet, "
             "no other, so hand each out to its assessor only. For tablets add `--at` and this "
@@ -312,10 +313,15 @@ def _how_to_score(kept: KeptPlan) -> None:
             "network of your own. Stop it with Ctrl-C when the sitting is over: what was entered "
             "is kept here."
         )
+        with st.container(key="noprint_keys"):
+            keys = pd.DataFrame(
+                {"assessor_id": kept.keys.keys(), "scoring_key": kept.keys.values()}
+            )
+            parts.show_table(keys, f"keys_{name}")
 
 
 def _progress(kept: KeptPlan) -> pd.DataFrame:
-    """assessor_id, scoring_key, glasses, entered, in_records."""
+    """assessor_id, glasses, entered, in_records."""
     name, store = kept.plan.tasting_id, parts.store()
     entered = kept_records.entered_scores(store, name)
     done = entered[entered["done"]].groupby("assessor_id").size()
@@ -323,7 +329,6 @@ def _progress(kept: KeptPlan) -> pd.DataFrame:
     rows = [
         {
             "assessor_id": who,
-            "scoring_key": kept.keys[who],
             "glasses": len(kept.glasses(who)),
             "entered": int(done.get(who, 0)),
             "in_records": taken.get(who, 0),

@@ -61,3 +61,8 @@ def table_with(app: AppTest, column: str) -> pd.DataFrame:
 def press(app: AppTest, words: str) -> AppTest:
     """The page after the button whose label holds these words was pressed."""
     return next(one for one in app.button if words in as_read(one.label)).click().run()
+
+
+def downloads(app: AppTest) -> list[str]:
+    """What the page offers to take away, by the words on the button."""
+    return [as_read(button.proto.label) for button in app.get("download_button")]

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare import fermentation
 from origin_compare.places import FRONT, pages_folder
-from tests.front.reading import told
+from tests.front.reading import downloads, told
 
 LABEL = "Download this table (CSV)"
 
@@ -152,7 +152,7 @@ def test_every_figure_has_its_words_and_every_table_its_download(full: Path) -> 
     charts = app.get("plotly_chart")
     assert len(charts) == 4
     assert all(len(chart.proto.alt) > 60 for chart in charts)
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert labels[0] == LABEL
     assert labels.count(LABEL) == 5
 

@@ -15,7 +15,7 @@ from origin_compare.front.intake_page import aside_as_zip
 from origin_compare.store.store import open_store
 from origin_compare.trace import trace
 from origin_compare.trace.cell_origin import original_of
-from tests.front.reading import opened, said, table_with, told
+from tests.front.reading import downloads, opened, said, table_with, told
 
 GROWERS = b"grower_id,farm_name\nG01,High Rigg\nG02,Low Rigg\n"
 LOTS = b"lot_id,grower_id,season,variety,grain_n_pct_dm\nL1,G01,2025,Ostrel,1.52\n"
@@ -55,7 +55,7 @@ def test_faulty_rows_are_set_aside_and_can_be_taken_away_to_mend(store_file: Pat
     app = dropped(("growers.csv", GROWERS), ("lots.csv", faulty))
     table = next(one.value for one in app.dataframe if "what is wrong" in one.value.columns)
     assert table["column"].tolist() == ["season"]
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert "Rows set aside, to mend and send again (zip of CSV)" in labels
     take_in(app)
     assert open_store(f"sqlite:///{store_file}").sheet("lots")["lot_id"].tolist() == ["L1"]

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare.front import parts
 from origin_compare.places import FRONT, pages_folder
-from tests.front.reading import TITLES, WITH_ANSWER, opened, said, told
+from tests.front.reading import TITLES, WITH_ANSWER, downloads, opened, said, told
 
 
 def test_the_list_of_pages_is_the_folder() -> None:
@@ -32,7 +32,7 @@ def test_an_answer_its_ground_and_a_table_to_take_away(page: str, read_only: Pat
     assert "What this rests on." in text
     assert len(app.get("plotly_chart")) >= 1
     assert len(app.dataframe) >= 1
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert "Download this table (CSV)" in labels
 
 

@@ -88,7 +88,8 @@ def test_a_kept_tasting_shows_its_keys_and_can_be_dropped(full: Path) -> None:
     text = said(app)
     assert "Tasting T90-1 waits for its 10 assessors; nothing has been entered here yet." in text
     assert "so that nobody can turn from it to a page that names batches" in text
-    assert [one.value for one in app.code] == ["origin-compare score T90-1"]
+    command = f"origin-compare score T90-1 --store sqlite:///{full}"
+    assert [one.value for one in app.code] == [command], "it has to find this very store"
     table = next(one.value for one in app.dataframe if "scoring key" in one.value.columns)
     assert table["scoring key"].str.fullmatch("[a-z2-9]{6}").all()
     assert table["scoring key"].nunique() == 10

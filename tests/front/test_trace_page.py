@@ -14,7 +14,7 @@ from origin_compare.store.store import open_store
 from origin_compare.trace import correct as correct_in_store
 from origin_compare.trace import trace
 from origin_compare.trace.cell_origin import original_of
-from tests.front.reading import opened, said, table_with, told
+from tests.front.reading import downloads, opened, said, table_with, told
 
 CELL = {
     "what": "a recorded cell",
@@ -52,7 +52,7 @@ def test_an_address_opens_the_cell_with_the_text_as_written(full: Path) -> None:
     row = table_with(app, "as written").set_index("cell")
     assert row.loc["pitched at", "as written"] == "2025-12-16 11:43"
     assert row.loc["vessel", "value"] == "W3"
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert "The original file, fermentations_2025.csv" in labels
     assert "Nothing in the store was corrected yet." in said(app)
 

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare.front.asked import questions
 from origin_compare.recent import Recent
-from tests.front.reading import opened, said, told
+from tests.front.reading import downloads, opened, said, told
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -49,7 +49,7 @@ def test_the_answer_stands_first_and_the_runs_are_in_a_drawn_order() -> None:
     assert "D-efficiency" in text
     assert "Order drawn with seed 1; the same seed draws it again." in text
     assert _runs(app) == list(range(1, 13))
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert labels[0] == "Download this table (CSV)"
     assert "Run sheet to fill in (CSV)" in labels
     assert "inside what the site's own procedures" in text
