@@ -27,7 +27,8 @@ MARKUP = (
     " $x^2$ :material/rocket_launch: :red[r] www.a.example **b** `c`"
 )
 TAKEN_FOR_MARKUP = (
-    "img[src*='a.example'], a[href*='//a.example'], a[href*='//www.a.example'], .katex, .stMarkdownColoredText,"
+    "img[src*='a.example'], a[href*='//a.example'], a[href*='//www.a.example'],"
+    " .katex, .stMarkdownColoredText,"
     " [data-testid=stIconMaterial]:text-is('rocket_launch')"
 )
 BATCHES = 12
