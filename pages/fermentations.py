@@ -19,6 +19,7 @@ with parts.question("Which batches left the house style, when and why?"):
     asked = fermentations.accepted(season)
     with top:
         fermentations.at_a_glance(asked)
+        parts.need_a_word(asked)
     fermentations.one_batch(asked)
     batch = st.session_state.get("batch") or asked.season.batches["batch_id"].iloc[0]
     st.page_link(

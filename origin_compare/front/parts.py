@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import plotly.graph_objects as go
     from streamlit.navigation.page import StreamlitPage
 
+    from origin_compare.questions import Questions
     from origin_compare.store.store import Store
     from origin_compare.trace.leads import Leading
 
@@ -352,6 +353,16 @@ def help_with(answer: Answer, name: str, figure: go.Figure, says: str, **more: A
     sentence(answer.sentence())
     figure_beside_table(figure, answer.table(), name, says, **more)
     rests_on(answer.rests_on())
+
+
+def need_a_word(asked: Questions) -> None:
+    """The one list of batches that need a word, the same on every page that shows it."""
+    st.header("Batches that need a word", anchor=False)
+    found = asked.needs_a_word
+    sentence(found.sentence())
+    if len(found.rows):
+        show_table(found.table(), "need_a_word")
+    rests_on(found.rests_on())
 
 
 def _formats(table: pd.DataFrame) -> dict[str, Any]:
