@@ -262,7 +262,7 @@ class Questions:
         from origin_compare.growers import grower_letter
 
         profile = self.profile_if_tasted()
-        return grower_letter(self.season, self.batches, profile, grower_id, year)
+        return grower_letter(self.season, self.batches, profile, grower_id, year, self.departures)
 
     def chain(self, batch_id: str) -> ChainView:
         """Which grain is in this batch?"""

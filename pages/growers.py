@@ -50,8 +50,8 @@ with parts.question("What can we tell this grower?"):
         with right:
             figures_table = words.bearable(letter.figures)
             parts.show_table(figures_table, f"figures_{grower}_{year}", leading=own)
-    if letter.bases:
-        st.caption(plain(" ".join(letter.bases)))
+    if letter.handling or letter.bases:
+        st.caption(plain(" ".join([*letter.handling, *letter.bases])))
     if len(letter.past):
         st.header("Own harvests", anchor=False)
         parts.show_table(
