@@ -11,8 +11,8 @@ from sqlalchemy.engine import Connection
 
 from origin_compare.errors import StoreFault
 from origin_compare.house import HouseRules
-from origin_compare.intake.plan import plan_intake
 from origin_compare.intake.asking.reading_plan import ReadingPlan
+from origin_compare.intake.plan import plan_intake
 from origin_compare.season.package import canonical_text
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.fingerprint import content_prints, key_prints
