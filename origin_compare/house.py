@@ -17,16 +17,19 @@ from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import available_timezones
 
 from origin_compare.answers import listed
 from origin_compare.errors import OriginCompareError
 
+_MOST_SAID = 80
 COMMON = "common practice, no source"
 HOUR_ZEROS = ("yeast in", "first fill", "last fill")
 FEINTS = ("by lot", "by grower", "no", "not stated")
 FEWEST_IN_A_GROUP = 3
 """In a group of two each member can work out the other's figure from the mean."""
+MOST_IN_A_GROUP = 1000
+"""No house has so many growers: above it a slip of the keys is likelier than a wish."""
 
 
 class RuleFault(OriginCompareError):
@@ -92,7 +95,8 @@ class HouseRules:
     `feints_kept_apart`: whether foreshots and feints of one lot or grower stay out of the next.
     `zone_stated`: whether the house said its time zone; until then it is asked for.
     `scales`: how scores of each tasting scale become the house's, by name: (factor, offset).
-    `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3.
+    `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3 or over
+    1000.
     """
 
     windows: Mapping[str, Window]
@@ -112,6 +116,11 @@ class HouseRules:
             raise RuleFault(
                 f"smallest_group: {self.smallest_group} is below {FEWEST_IN_A_GROUP}. In a smaller "
                 "group a grower could work out another's figures."
+            )
+        if self.smallest_group > MOST_IN_A_GROUP:
+            raise RuleFault(
+                f"smallest_group: {_short(self.smallest_group)} is above {MOST_IN_A_GROUP}, more "
+                "growers than a house has, so no group would ever be shown."
             )
 
     def window(self, name: str) -> Window:
@@ -151,14 +160,27 @@ def _check_choice(name: str, chosen: str, choices: tuple[str, ...]) -> None:
         raise RuleFault(f'{name}: "{chosen}" is not one of {known}.')
 
 
+@cache
+def time_zones() -> tuple[str, ...]:
+    """The zones a site can be in: none that counts leap seconds, none a machine calls its own."""
+    return tuple(sorted(available_timezones() - {"localtime", "Factory"}))
+
+
 def _check_zone(name: str) -> None:
-    try:
-        ZoneInfo(name)
-    except (KeyError, ValueError, OSError, TypeError) as wrong:
+    if name not in time_zones():
         raise RuleFault(
-            f'time_zone: "{name}" is not a known time zone. Write it as region/city, such as '
-            '"Europe/London", or "UTC".'
-        ) from wrong
+            f'time_zone: "{_short(name)}" is not a known time zone. Write it as region/city, such '
+            'as "Europe/London", or "UTC".'
+        )
+
+
+def _short(value: object) -> str:
+    """A value as a message can bear it."""
+    try:
+        said = str(value)
+    except (ValueError, RecursionError):  # more digits, or more tables, than can be written out
+        return "what stands there"
+    return said if len(said) <= _MOST_SAID else f"{said[:_MOST_SAID]} …"
 
 
 def default_rules() -> HouseRules:
@@ -228,6 +250,13 @@ class _Reader:
             data = tomllib.loads(self.text)
         except tomllib.TOMLDecodeError as wrong:
             raise RuleFault(f"{self.file}: not valid TOML: {wrong}.") from wrong
+        except ValueError as wrong:
+            raise RuleFault(f"{self.file}: a number in it has too many digits.") from wrong
+        except RecursionError as wrong:
+            raise RuleFault(
+                f"{self.file}: tables or lists lie too deep in one another. House rules need three "
+                "levels at most, such as [plausible.lots.area_ha]."
+            ) from wrong
         self._known(data, _TOP, ())
         kept = self._kept(data.get("without", []))
         windows = {name: window for name, window in self.base.windows.items() if (name,) in kept}
@@ -249,7 +278,7 @@ class _Reader:
         found = data.get(key, default)
         if type(found) is not kind:
             wanted = "text in quotes" if kind is str else "a whole number"
-            raise self._fault((key,), f"{found!r} is not {wanted}")
+            raise self._fault((key,), f"{_quoted_short(found)} is not {wanted}")
         return found
 
     def _scales(self, data: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
@@ -257,9 +286,7 @@ class _Reader:
         for name, given in self._tables(data, ("scales",), fields=_MAPPING):
             self._known(given, _MAPPING, ("scales", name))
             factor, offset = given.get("factor", ""), given.get("offset", "")
-            if not all(
-                type(one) in (int, float) and math.isfinite(one) for one in (factor, offset)
-            ):
+            if not all(type(one) in (int, float) and abs(one) < 1e300 for one in (factor, offset)):
                 raise self._fault(("scales", name), "factor and offset have to be two numbers")
             if factor <= 0:
                 raise self._fault(("scales", name), f"factor {factor:g} is not above 0")
@@ -270,11 +297,13 @@ class _Reader:
         known: dict[str, Place] = {f"windows.{name}": (name,) for name in self.base.windows}
         known |= {f"plausible.{'.'.join(key)}": key for key in self.base.plausible}
         if not isinstance(without, list):
-            raise self._fault(("without",), f"{without!r} is not a list of names")
+            raise self._fault(("without",), f"{_quoted_short(without)} is not a list of names")
         for name in without:
-            if str(name) not in known:
-                hint = _nearest(str(name), known)
-                raise self._fault(("without",), f"{name!r} is no window of the defaults. {hint}")
+            if not isinstance(name, str) or name not in known:
+                hint = _nearest(_short(name), known)
+                raise self._fault(
+                    ("without",), f"{_quoted_short(name)} is no window of the defaults. {hint}"
+                )
         return {key for name, key in known.items() if name not in without}
 
     def _windows(self, data: Mapping[str, Any]) -> Iterator[tuple[str, Window]]:
@@ -298,12 +327,14 @@ class _Reader:
     ) -> Iterator[tuple[str, Mapping[str, Any]]]:
         table = data.get(path[-1], {})
         if not isinstance(table, dict):
-            raise self._fault((*above, *path), f"{table!r} stands where a table belongs")
+            raise self._fault(
+                (*above, *path), f"{_quoted_short(table)} stands where a table belongs"
+            )
         for name, given in table.items():
             if not isinstance(given, dict):
                 raise self._fault(
                     (*above, *path, name),
-                    f"{given!r} stands where a table of {listed(fields)} belongs",
+                    f"{_quoted_short(given)} stands where a table of {listed(fields)} belongs",
                 )
             yield name, given
 
@@ -334,10 +365,13 @@ class _Reader:
             if value == "open":
                 return None
             if isinstance(value, bool) or not isinstance(value, int | float):
-                raise self._fault((*path, key), f'{value!r} is not a number or "open"')
-            return float(value)
+                raise self._fault((*path, key), f'{_quoted_short(value)} is not a number or "open"')
+            try:
+                return float(value)
+            except OverflowError:
+                raise self._fault((*path, key), "too large a number") from None
         if not isinstance(value, str):
-            raise self._fault((*path, key), f"{value!r} is not text in quotes")
+            raise self._fault((*path, key), f"{_quoted_short(value)} is not text in quotes")
         return value
 
     def _known(self, given: Mapping[str, Any], known: tuple[str, ...], path: Place) -> None:
@@ -354,6 +388,13 @@ class _Reader:
         place = f"{self.file} line {line}" if line else self.file
         end = "" if text.endswith((".", "?")) else "."
         return RuleFault(f"{place}, {'.'.join(path)}: {text}{end}")
+
+
+def _quoted_short(value: object) -> str:
+    try:
+        return _short(repr(value))
+    except (ValueError, RecursionError):
+        return "what stands there"
 
 
 def _line(text: str, path: Place) -> int | None:

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     )
     from origin_compare.growers import GrowerLetter
     from origin_compare.panel import Drift, Performance, Profile
-    from origin_compare.review import SeasonReview
+    from origin_compare.review import NeedsAWord, SeasonReview
     from origin_compare.vatting import Recipes
 
 
@@ -94,6 +94,13 @@ class Questions:
         from origin_compare.review import season_review
 
         return season_review(self.batches, self.season.rules)
+
+    @cached_property
+    def needs_a_word(self) -> NeedsAWord:
+        """Which batches need a word, by their figures or by how they fermented?"""
+        from origin_compare.review import needs_a_word
+
+        return needs_a_word(self.review, self.departures)
 
     @cached_property
     def departures(self) -> Departures:
@@ -255,7 +262,7 @@ class Questions:
         from origin_compare.growers import grower_letter
 
         profile = self.profile_if_tasted()
-        return grower_letter(self.season, self.batches, profile, grower_id, year)
+        return grower_letter(self.season, self.batches, profile, grower_id, year, self.departures)
 
     def chain(self, batch_id: str) -> ChainView:
         """Which grain is in this batch?"""

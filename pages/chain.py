@@ -10,6 +10,7 @@ from origin_compare.front import parts
 from origin_compare.front.asked import questions
 from origin_compare.questions import Questions
 from origin_compare.trace.leads import leading
+from origin_compare.typed import plain
 
 WORDS = {"batch": "One batch", "grower": "One grower"}
 
@@ -58,7 +59,7 @@ def show_batch(asked: Questions, batch: str) -> None:
     )
     st.page_link(
         parts.page_file("trace"),
-        label=f"Where do the figures of {batch} come from?",
+        label=f"Where do the figures of {plain(batch)} come from?",
         icon=":material/search:",
         query_params={"what": "a worked-out figure", "of": batch},
     )
@@ -68,11 +69,11 @@ def show_batch(asked: Questions, batch: str) -> None:
         st.markdown("From the grain to the alcohol, least and most:")
         parts.show_table(chain.purity.table(), f"purity_{batch}")
     with right:
-        st.markdown(chain.after.sentence())
+        st.markdown(plain(chain.after.sentence()))
         parts.show_table(chain.after.table(), "after_a_change")
     parts.rests_on(chain.purity.rests_on())
     st.header("Grain to malt to alcohol", anchor=False)
-    st.markdown(chain.account.sentence())
+    st.markdown(plain(chain.account.sentence()))
     parts.show_table(chain.account.table(), f"balance_{batch}", leading=own)
     show_accounts(chain.lot_accounts)
 
@@ -97,7 +98,7 @@ def show_grower(asked: Questions, grower: str) -> None:
 
 def show_accounts(accounts: Sequence[Balance]) -> None:
     for account in accounts:
-        with st.expander(account.sentence()):
+        with st.expander(plain(account.sentence())):
             parts.show_table(account.table(), f"balance_{account.of}")
             parts.rests_on(account.rests_on())
 

@@ -6,17 +6,23 @@ from origin_compare import figures, reports, words
 from origin_compare.front import parts
 from origin_compare.front.asked import questions
 from origin_compare.trace.leads import leading
+from origin_compare.typed import bullets, plain
 
 with parts.question("What can we tell this grower?"):
-    every_year = tuple(parts.store().seasons())
-    if not every_year:
+    if not parts.store().filled_sheets():
         parts.begin_here()
+    asked = questions(())
     with st.container(horizontal=True, key="noprint_choice"):
-        lots = questions(every_year).season.sheets["lots"]
-        grower = parts.pick("Grower", sorted(lots["grower_id"].unique()), "grower", width=200)
+        lots = asked.season.sheets["lots"]
+        grower = parts.pick(
+            "Grower", sorted(lots["grower_id"].dropna().unique()), "grower", width=200
+        )
         own_years = sorted(lots.loc[lots["grower_id"] == grower, "season"].unique(), reverse=True)
         year = int(parts.pick("Harvest", [str(one) for one in own_years], "harvest", width=160))
-    asked = questions(every_year)
+    st.caption(
+        "A letter is about one harvest. Its scores are adjusted over the tastings of all harvests "
+        "on record, whatever harvest is chosen on other pages."
+    )
     own = leading(asked.season, grower_id=grower, season=str(year))
     with st.spinner("Adjusting the panel's scores …"):
         letter = asked.grower(grower, year)
@@ -44,8 +50,8 @@ with parts.question("What can we tell this grower?"):
         with right:
             figures_table = words.bearable(letter.figures)
             parts.show_table(figures_table, f"figures_{grower}_{year}", leading=own)
-    if letter.bases:
-        st.caption(" ".join(letter.bases))
+    if letter.handling or letter.bases:
+        st.caption(plain(" ".join([*letter.handling, *letter.bases])))
     if len(letter.past):
         st.header("Own harvests", anchor=False)
         parts.show_table(
@@ -53,9 +59,9 @@ with parts.question("What can we tell this grower?"):
         )
     if len(letter.levers):
         st.header("What went with grain and yield this season", anchor=False)
-        st.markdown("\n".join(f"- {line}" for line in letter.levers["says"]))
+        st.markdown(bullets(letter.levers["says"]))
     st.header("What we do not know", anchor=False)
-    st.markdown("\n".join(f"- {line}" for line in reports.unknowns(letter)))
+    st.markdown(bullets(reports.unknowns(letter)))
     parts.rests_on(letter.rests_on())
     with st.container(key="noprint_letter"):
         st.download_button(

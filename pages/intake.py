@@ -14,12 +14,13 @@ from origin_compare.front.intake_page import (
     told_how_far,
     what_would_change,
 )
+from origin_compare.typed import plain
 
 with parts.question("What is in these files?"):
     attempt = st.session_state.setdefault("intake_attempt", 0)
     taken = st.session_state.pop("intake_taken", None)
     if taken:
-        st.success(taken, icon=":material/check_circle:")
+        st.success(plain(taken), icon=":material/check_circle:")
     uploads = st.file_uploader(
         "Drop sheets here: CSV, XLSX, or a zip of them. Nothing is stored until you say so.",
         accept_multiple_files=True,
@@ -63,7 +64,7 @@ with parts.question("What is in these files?"):
                     with told_how_far() as progress:
                         result = parts.store().take_in(plan, who, sources, progress)
                 except OriginCompareError as fault:
-                    st.error(str(fault), icon=":material/error:")
+                    st.error(plain(fault), icon=":material/error:")
                 else:
                     st.session_state["intake_taken"] = result.sentence()
                     st.session_state["intake_attempt"] = attempt + 1

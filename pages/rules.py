@@ -9,12 +9,13 @@ from origin_compare.front.asked import questions
 from origin_compare.house import rules_as_toml
 from origin_compare.review.house_table import flagged_now
 from origin_compare.sheets.hour_zero import hour_zero_said
+from origin_compare.typed import plain
 
 with parts.question("What does the house hold to?"):
     attempt = st.session_state.setdefault("rules_attempt", 0)
     saved = st.session_state.pop("rules_saved", None)
     if saved:
-        st.success(saved, icon=":material/check_circle:")
+        st.success(plain(saved), icon=":material/check_circle:")
     rules = parts.store().rules()
     parts.sentence(pieces.rules_said(rules))
     start = rules
@@ -22,7 +23,7 @@ with parts.question("What does the house hold to?"):
         start = pieces.rules_to_start_from(attempt)
         pieces.save_rules(pieces.edited(start), attempt)
     except OriginCompareError as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
     parts.rests_on(pieces.rules_rest_on(rules))
     st.download_button(
         "House rules in force (TOML, the file a distillery edits)",
@@ -39,10 +40,9 @@ with parts.question("What does the house hold to?"):
     )
 
     st.header("Which batches each rule flags now", anchor=False)
-    years = tuple(parts.store().seasons())
-    if years:
+    if parts.store().filled_sheets():
         with st.spinner("Holding every batch against the rules …"):
-            review = questions(years).review
+            review = questions(()).review
         flagged = flagged_now(review).rename(columns={"says": "what", "rule": "name_in_the_file"})
         first = ["what", "window", "batches_flagged", "batches"]
         parts.show_table(flagged[[*first, "name_in_the_file"]], "rules_flag")

@@ -29,6 +29,8 @@ with parts.question("How did the season's lots compare?"):
         query_params={"what": "a worked-out figure"},
     )
 
+    with st.spinner("Holding every batch against the house band …"):
+        parts.need_a_word(asked)
     st.header("Lot by lot", anchor=False)
     parts.show_table(review.lots(), "lots", leading=leading(asked.season))
     st.header("The house rules behind the marks", anchor=False)

@@ -7,6 +7,7 @@ from origin_compare.front import parts
 from origin_compare.front import records_page as pieces
 from origin_compare.front.asked import questions
 from origin_compare.trace.sources import figure_sources, traceable
+from origin_compare.typed import plain
 
 
 def recorded_cell() -> None:
@@ -32,7 +33,7 @@ def recorded_cell() -> None:
 
 
 def worked_out_figure() -> None:
-    asked = questions(tuple(parts.store().seasons()))
+    asked = questions(())
     with st.container(horizontal=True, key="noprint_figure"):
         batch = pieces.choose("Batch", asked.season.batches["batch_id"].tolist(), "of", 200)
         with st.spinner("Fitting the fermentation curves …"):
@@ -59,11 +60,11 @@ def worked_out_figure() -> None:
 
 
 with parts.question("Where does this figure come from?"):
-    if not parts.store().seasons():
+    if not parts.store().filled_sheets():
         parts.begin_here()
     done = st.session_state.pop("corrected", None)
     if done:
-        st.success(done, icon=":material/check_circle:")
+        st.success(plain(done), icon=":material/check_circle:")
     pieces.from_address()
     if pieces.cell_or_figure() == pieces.FIGURE:
         worked_out_figure()

@@ -6,6 +6,7 @@ from origin_compare.front import parts
 from origin_compare.front import trials_form as form
 from origin_compare.front import trials_page as pieces
 from origin_compare.front.asked import questions
+from origin_compare.typed import plain
 
 with parts.question("What should the next batches test?"):
     years = parts.season_choice()
@@ -13,7 +14,7 @@ with parts.question("What should the next batches test?"):
     answer = st.container()
     with st.spinner("Adjusting the panel's scores …"):
         doubt = form.doubt(asked)
-    st.caption(doubt.says)
+    st.caption(plain(doubt.says))
     wished = form.wish(asked, doubt)
     if wished is not None:
         with st.spinner("Choosing the settings that tell most …"):

@@ -1,6 +1,7 @@
 """House rules: the shipped file, a site's own on top, and every refusal in full."""
 
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -295,3 +296,23 @@ def test_any_rules_go_to_text_and_back(data: st.DataObject, names: set[str], gro
         },
     )
     assert read_rules(rules_as_toml(rules)) == rules
+
+
+@pytest.mark.parametrize(
+    ("text", "wrong"),
+    [
+        ('time_zone = "right/Europe/London"', "is not a known time zone"),
+        ('time_zone = "localtime"', "is not a known time zone"),
+        ("smallest_group = 1001", "1001 is above 1000"),
+        (f"smallest_group = {'9' * 6000}", "a number in it has too many digits"),
+        (f"windows = {'{a = ' * 2000}1{'}' * 2000}", "lie too deep in one another"),
+        (f"a = {'[' * 5000}{']' * 5000}", "lie too deep in one another"),
+        (f"time_zone.{'.'.join('a' * 3000)} = 1", "what stands there is not text in quotes"),
+        (f"[windows.length_h]\nlow = {'9' * 400}", "too large a number"),
+        (f"[scales.x]\nfactor = {'9' * 400}\noffset = 0", "have to be two numbers"),
+        ("without = [[[1]]]", "is no window of the defaults"),
+    ],
+)
+def test_rules_that_would_break_a_page_are_refused_in_words(text: str, wrong: str) -> None:
+    with pytest.raises(RuleFault, match=re.escape(wrong)):
+        read_rules(f"{text}\n")

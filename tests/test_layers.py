@@ -17,7 +17,7 @@ ROOT = "origin_compare"
 LAYERS = (
     ("errors", "answers", "places", "words", "estimates", "recent", "one_thread"),
     ("measures",),
-    ("house",),
+    ("house", "typed"),
     ("sheets",),
     ("intake",),
     ("season",),

@@ -192,6 +192,8 @@ def _stability(
     stayed, drawn = np.zeros(rows), np.zeros(rows)
     for _ in range(resamplings):
         sample = np.unique(generator.integers(0, rows, rows))
+        while len(sample) < 2:  # of a handful of batches a draw can hold one alone
+            sample = np.unique(generator.integers(0, rows, rows))
         shaken = scaled[sample] + error[sample] * generator.standard_normal(
             (len(sample), error.shape[1])
         )

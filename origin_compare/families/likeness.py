@@ -62,7 +62,7 @@ class Likeness:
             f"{count(attributes, 'attribute')} the panel can tell apart. Alike means a chance of "
             f"95 % or more that every attribute's difference is inside {_points(self.margin)}, and "
             "that the scores as seen bear it; different, that at least one attribute's interval, "
-            "over all attributes together, leaves out zero."
+            "over all attributes together, leaves out zero; the whole distance may still be small."
         )
 
 

@@ -14,10 +14,10 @@ Years = tuple[int, ...]
 
 
 def questions(years: Years) -> Questions:
-    """What can be asked of these harvests."""
+    """What can be asked of these harvests; of everything on record where none is named."""
     return _questions(parts.store_url(), parts.store().revision, years)
 
 
 @st.cache_resource(max_entries=6, show_spinner="Joining the sheets, field to spirit …")
 def _questions(url: str, revision: int, years: Years) -> Questions:
-    return ask(parts.store().season(years))
+    return ask(parts.store().season(years or None))

@@ -15,6 +15,7 @@ from origin_compare.front import parts
 from origin_compare.panel import Performance, Profile
 from origin_compare.panel.assessors.drift import PANEL
 from origin_compare.questions import Questions
+from origin_compare.typed import plain
 
 MOST_SHOWN = 5
 """Findings of an assessor shown before the rest is folded away."""
@@ -38,7 +39,9 @@ def assessors(asked: Questions) -> None:
         "is not judged.",
     )
     with st.expander("What the shapes say", icon=":material/help:"):
-        st.markdown(_shapes())
+        st.markdown(
+            "\n".join(f"- **{plain(name)}**: {plain(text)}" for name, text in _shapes().items())
+        )
     parts.rests_on(found.rests_on())
     _one_assessor(found)
     _whole_panel(found)
@@ -82,8 +85,8 @@ def _scale_sentence(found: Performance) -> str:
     )
 
 
-def _shapes() -> str:
-    says = {
+def _shapes() -> dict[str, str]:
+    return {
         "sound": "agrees with the panel",
         "contrary": "scores against the panel",
         "apart": "tells batches apart, but not as the panel does",
@@ -94,7 +97,6 @@ def _shapes() -> str:
         "drifting": "moves against the panel from tasting to tasting",
         "not judged": "the panel itself finds no sure difference, or too few samples",
     }
-    return "\n".join(f"- **{name}**: {text}" for name, text in says.items())
 
 
 def _one_assessor(found: Performance) -> None:
@@ -106,14 +108,11 @@ def _one_assessor(found: Performance) -> None:
     wrong = own[~own["verdict"].isin(["sound", "not judged"])]
     if wrong.empty:
         st.markdown("Nothing to train here before the next tasting.")
-    found_wrong = [
-        f"- **{words.flavour(row['attribute'])}**: {_plainly(row, who)}"
-        for row in wrong.to_dict("records")
-    ]
-    st.markdown("\n".join(found_wrong[:MOST_SHOWN]))
+    found_wrong = wrong.to_dict("records")
+    _to_train(found_wrong[:MOST_SHOWN], who)
     if len(found_wrong) > MOST_SHOWN:
         with st.expander(f"{len(found_wrong) - MOST_SHOWN} more"):
-            st.markdown("\n".join(found_wrong[MOST_SHOWN:]))
+            _to_train(found_wrong[MOST_SHOWN:], who)
     columns = ["attribute", "verdict", "agreement_r", "spread_slope", "repeat_ratio"]
     parts.figure_beside_table(
         draw.assessor_spread(own, parts.is_dark()),
@@ -125,6 +124,15 @@ def _one_assessor(found: Performance) -> None:
     st.caption(
         "Agreement: correlation with the other assessors' adjusted means. Spread: 1 is the panel's "
         "own use of the scale. Repeat ratio: own repeat error over the others'."
+    )
+
+
+def _to_train(rows: list[dict[Hashable, Any]], who: str) -> None:
+    st.markdown(
+        "\n".join(
+            f"- **{plain(words.flavour(row['attribute']))}**: {plain(_plainly(row, who))}"
+            for row in rows
+        )
     )
 
 
@@ -183,7 +191,7 @@ def drift(asked: Questions, profile: Profile) -> None:
     try:
         found = asked.drift
     except NotEnoughData as fault:
-        st.markdown(str(fault))
+        st.markdown(plain(fault))
         return
     parts.sentence(found.sentence())
     people = [name for name in found.levels["who"].unique() if name != PANEL]

@@ -16,6 +16,7 @@ from origin_compare.errors import NotEnoughData
 from origin_compare.figures import driver_detail as detail
 from origin_compare.front import parts
 from origin_compare.questions import Questions
+from origin_compare.typed import bullets, plain
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
@@ -62,9 +63,9 @@ def readings(asked: Questions, chosen: list[str], place: DeltaGenerator) -> None
     with place.container(key="noprint_readings"):
         if left.batches.empty:
             all_out = "Left out by hand: every batch whose readings are in doubt."
-            st.caption(all_out if len(found.batches) else found.sentence())
+            st.caption(plain(all_out if len(found.batches) else found.sentence()))
             return
-        st.warning(left.sentence(), icon=":material/thermostat:")
+        st.warning(plain(left.sentence()), icon=":material/thermostat:")
         st.button(
             "Leave these out" if len(left.batches) > 1 else "Leave it out",
             key="leave_doubted_out",
@@ -84,7 +85,7 @@ def section(heading: str) -> Iterator[None]:
     try:
         yield
     except NotEnoughData as fault:
-        st.info(str(fault), icon=":material/info:")
+        st.info(plain(fault), icon=":material/info:")
 
 
 def answers(asked: Questions, chosen: list[str]) -> DriverAnswers | None:
@@ -92,7 +93,7 @@ def answers(asked: Questions, chosen: list[str]) -> DriverAnswers | None:
     try:
         return asked.drivers(chosen)
     except NotEnoughData as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
         return None
 
 
@@ -101,12 +102,12 @@ def season(answers: DriverAnswers) -> None:
     try:
         parts.sentence(answers.split.sentence())
     except NotEnoughData as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
 
 
 def told_apart(found: Separability) -> None:
     """What moved together, before any coefficient."""
-    st.markdown("\n".join(f"- {line}" for line in found.sentences()[:MOST_TIES]))
+    st.markdown(bullets(found.sentences()[:MOST_TIES]))
     table = found.table()
     ends = table[["least", "most"]].to_numpy()
     parts.figure_beside_table(
@@ -196,16 +197,16 @@ def _warnings(found: Effects) -> None:
     spoken = found.slopes[found.slopes["warning"].ne("")]
     if spoken.empty:
         return
-    st.markdown(f"**Before you rely on a finding.** {pointed_at(found.slopes)}")
+    st.markdown(f"**Before you rely on a finding.** {plain(pointed_at(found.slopes))}")
     lines = [
-        f"- {upper(words.flavour(str(row['attribute'])))} and {title(str(row['process']))} "
+        f"{upper(words.flavour(str(row['attribute'])))} and {title(str(row['process']))} "
         f"({row['verdict']}): {row['warning']}."
         for row in spoken.to_dict("records")
     ]
-    st.markdown("\n".join(lines[:MOST_WARNINGS]))
+    st.markdown(bullets(lines[:MOST_WARNINGS]))
     if len(lines) > MOST_WARNINGS:
         with st.expander(f"{len(lines) - MOST_WARNINGS} more"):
-            st.markdown("\n".join(lines[MOST_WARNINGS:]))
+            st.markdown(bullets(lines[MOST_WARNINGS:]))
 
 
 def attribute(answers: DriverAnswers) -> str:
@@ -229,10 +230,10 @@ def attribute(answers: DriverAnswers) -> str:
         table_height=360,
     )
     st.caption(
-        f"Each point a batch ({detail.batch_signs(found)}), its line the panel's 95 % interval. "
-        "Solid slope: the other process variables allowed for. Broken: this one alone, because it "
-        "cannot be told apart. Band: the slope's own interval. Batches named are those a finding "
-        "leans on."
+        f"Each point a batch ({plain(detail.batch_signs(found))}), its line the panel's 95 % "
+        "interval. Solid slope: the other process variables allowed for. Broken: this one alone, "
+        "because it cannot be told apart. Band: the slope's own interval. Batches named are those "
+        "a finding leans on."
     )
     parts.rests_on(found.rests_on())
     return chosen

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -14,6 +13,7 @@ from origin_compare.errors import NotEnoughData
 from origin_compare.front import parts
 from origin_compare.reports.exports import safe_csv
 from origin_compare.trace.leads import leading
+from origin_compare.typed import bullets, plain
 
 if TYPE_CHECKING:
     from origin_compare.fermentation import BatchReview, Cause, Departure, Forecast
@@ -42,7 +42,7 @@ def at_a_glance(asked: Questions) -> None:
         seen = asked.watch
     if seen.running:
         st.subheader("Fermenting now", anchor=False)
-        st.markdown("\n".join(f"- {_plain(one.line())}" for one in seen.running))
+        st.markdown(bullets(one.line() for one in seen.running))
     _to_watch(asked)
     st.subheader("Every batch against the clock", anchor=False)
     everything = st.toggle("Show the batches in style too", key="everything", bind="query-params")
@@ -82,9 +82,9 @@ def accepted(asked: Questions) -> Questions:
         band = held.departures.band
     with box:
         if band is None:
-            st.info(held.departures.note, icon=":material/info:")
+            st.info(plain(held.departures.note), icon=":material/info:")
         else:
-            st.markdown(_plain(band.sentence()))
+            st.markdown(plain(band.sentence()))
             batches = band.reference.table().sort_values("in_style", kind="stable")
             parts.show_table(batches, "in_style", height=300, leading=leading(asked.season))
     return held
@@ -102,17 +102,17 @@ def _rank(status: pd.Series) -> pd.Series:
 def _to_watch(asked: Questions) -> None:
     seen = asked.watch
     st.subheader("What to watch next", anchor=False)
-    lines = [f"- {_plain(one.says)} **Next:** {_plain(one.do)}." for one in seen.items] or [
-        "- Nothing stands out."
-    ]
-    lines += [
-        f"- {_plain(one.batch_id)}: next reading due by {one.due_at:%a %d %b, %H:%M}."
+    if not seen.items:
+        st.markdown("- Nothing stands out.")
+    st.markdown("\n".join(f"- {plain(one.says)} **Next:** {plain(one.do)}." for one in seen.items))
+    due = [
+        f"{one.batch_id}: next reading due by {one.due_at:%a %d %b, %H:%M}."
         for one in seen.running
         if not pd.isna(one.due_at)
         and not any(item.kind == "overdue" and item.batch_id == one.batch_id for item in seen.items)
     ]
-    st.markdown("\n".join(lines))
-    st.caption(f"Counted from {_plain(seen.rests_on())}.")
+    st.markdown(bullets(due))
+    st.caption(f"Counted from {plain(seen.rests_on())}.")
 
 
 def one_batch(asked: Questions) -> None:
@@ -144,14 +144,14 @@ def one_batch(asked: Questions) -> None:
     if running is not None and running.forecast is not None:
         _heading(running.forecast, opened)
     elif running is not None:
-        st.info(running.untold, icon=":material/info:")
+        st.info(plain(running.untold), icon=":material/info:")
     parts.rests_on(opened.rests_on())
 
 
 def _curves(opened: BatchReview) -> None:
     """What can be read off the curves, with how sure each figure is."""
     with st.expander("What the curves through gravity and pH say"):
-        st.markdown("\n".join(f"- {_plain(one)}" for one in opened.curves_said()))
+        st.markdown(bullets(opened.curves_said()))
         if opened.curve is None or opened.curve.status in ("not_identified", "not_converged"):
             return
         read = opened.curve.figures()
@@ -200,10 +200,10 @@ def _every_value(opened: BatchReview, chosen: str) -> None:
 
 def _why(one: Departure) -> None:
     if one.causes:
-        st.markdown(f"**The one next check:** {_plain(one.causes[0].next_check)}.")
+        st.markdown(f"**The one next check:** {plain(one.causes[0].next_check)}.")
     said = [f"Which channel first: {one.order()}."] if one.exits else []
     said += [f"To place the hour: {one.narrows()}."] if one.narrows() else []
-    st.markdown("\n".join(f"- {_plain(line)}" for line in said))
+    st.markdown(bullets(said))
     left, right = st.columns(2, gap="medium")
     with left:
         st.subheader("Likely causes", anchor=False)
@@ -214,22 +214,23 @@ def _why(one: Departure) -> None:
         for number, question in enumerate(one.questions, start=1):
             bears = "; ".join(question.found) or "nothing in the sheets bears on it"
             st.markdown(
-                f"{number}. **{_plain(question.asks)}** "
-                f"{_share(question.share)} of the weight. {_plain(_begun(bears))}."
+                f"{number:d}. **{plain(question.asks)}** "
+                f"{plain(_share(question.share))} of the weight. {plain(_begun(bears))}."
             )
 
 
 def _cause(cause: Cause) -> None:
-    with st.expander(f"{cause.name}: {_share(cause.share)} of the weight of evidence"):
+    with st.expander(
+        f"{plain(cause.name)}: {plain(_share(cause.share))} of the weight of evidence"
+    ):
         for heading, lines in (
             ("Speaks for it", cause.speaks_for),
             ("Speaks against it", cause.speaks_against),
             ("Missing", cause.missing),
         ):
             if lines:
-                told = "\n".join(f"- {_plain(line)}" for line in lines)
-                st.markdown(f"**{heading}**\n\n{told}")
-        st.markdown(f"**Next check.** {_plain(cause.next_check)}.")
+                st.markdown(f"**{plain(heading)}**\n\n{bullets(lines)}")
+        st.markdown(f"**Next check.** {plain(cause.next_check)}.")
 
 
 def _share(share: float) -> str:
@@ -242,6 +243,8 @@ def _share(share: float) -> str:
 def _heading(made: Forecast, opened: BatchReview) -> None:
     st.subheader("Where it is heading", anchor=False)
     parts.sentence(made.sentence())
+    if not made.holds:
+        return
     table = made.table().rename(columns={"low": "90_%_from", "high": "90_%_to"})
     parts.figure_beside_table(
         figures.ahead(made, opened, parts.is_dark()),
@@ -251,9 +254,9 @@ def _heading(made: Forecast, opened: BatchReview) -> None:
         f"house band. {made.sentence()}",
     )
     st.caption(
-        f"Chance of ending in style: {made.chance_words()}. The span in brackets (90 %) is how far "
-        "it rests on which batches the house was learned from. It takes in final gravity, final "
-        "pH and highest recorded temperature; it knows nothing of a fault yet to come."
+        f"Chance of ending in style: {plain(made.chance_words())}. The span in brackets (90 %) is "
+        "how far it rests on which batches the house was learned from. It takes in final gravity, "
+        "final pH and highest recorded temperature; it knows nothing of a fault yet to come."
     )
     parts.rests_on(made.rests_on())
 
@@ -291,7 +294,7 @@ def side_by_side(asked: Questions) -> None:
     try:
         compared = asked.side_by_side(chosen, "attenuation" if by_share else "hours")
     except NotEnoughData as few:
-        st.info(str(few), icon=":material/info:")
+        st.info(plain(few), icon=":material/info:")
         return
     parts.sentence(compared.sentence())
     parts.figure_beside_table(
@@ -317,8 +320,3 @@ def caution() -> None:
 def _begun(text: str) -> str:
     """As a sentence begins, though pH stays pH."""
     return text if text.startswith("pH") else text[:1].upper() + text[1:]
-
-
-def _plain(text: str) -> str:
-    """Text of the user's own sheets, so that none of it is taken for markup."""
-    return re.sub(r"([\\`*_{}\[\]<>#+$~|:])", r"\\\1", text)

@@ -19,6 +19,7 @@ from origin_compare.front import parts
 from origin_compare.intake.plan import IntakePlan, Progress
 from origin_compare.intake.unplaced import Offer
 from origin_compare.sheets.catalogue import SHEETS
+from origin_compare.typed import plain
 
 Sources = list[tuple[str, bytes]]
 MOST_SHOWN = 200
@@ -80,7 +81,7 @@ def what_would_change(plan: IntakePlan) -> None:
 
 def ask_for_headers(offer: Offer) -> None:
     """Let the user say what a strange table is, once; the answer is remembered."""
-    st.header(f"What is {offer.label}?", anchor=False)
+    st.header(f"What is {plain(offer.label)}?", anchor=False)
     st.markdown("Its headers do not say which sheet it is. Say it once; it is remembered.")
     st.dataframe(offer.sample, hide_index=True, alt=f"First rows of {offer.label}")
     likely = [name for name, _ in offer.candidates]
@@ -107,7 +108,9 @@ def ask_for_the_rest(offer: Offer) -> None:
     taken = set(offer.suggested[sheet].values())
     free = [one.name for one in SHEETS[sheet].columns if one.name not in taken]
     by_label = {words.label(name): name for name in free}
-    with st.expander(f"Columns left out of {offer.label}: {', '.join(offer.left_out)}"):
+    with st.expander(
+        f"Columns left out of {plain(offer.label)}: {plain(', '.join(offer.left_out))}"
+    ):
         st.dataframe(
             offer.sample[list(offer.left_out)],
             hide_index=True,
@@ -116,7 +119,7 @@ def ask_for_the_rest(offer: Offer) -> None:
         with st.form(f"rest_{offer.label}", border=False):
             chosen = {
                 header: st.selectbox(
-                    f"{header} is",
+                    f"{plain(header)} is",
                     [_LEAVE_OUT, *by_label],
                     key=f"rest_{offer.label}_{header}",
                     width=460,
@@ -132,7 +135,7 @@ def _remember(offer: Offer, sheet: str, chosen: Mapping[str, str]) -> None:
     try:
         parts.store().remember_plan(offer.map_as(sheet, chosen))
     except OriginCompareError as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
     else:
         st.rerun()
 
@@ -150,7 +153,7 @@ def _column_choices(offer: Offer, sheet: str, suggested: Mapping[str, str]) -> d
                 options,
                 index=options.index(given) if given in options else 0,
                 key=f"map_{offer.label}_{sheet}_{column.name}",
-                help=column.says,
+                help=plain(column.says),
             )
         if header in offer.headers:
             chosen[str(header)] = column.name
@@ -188,7 +191,7 @@ def _originals(number: int) -> None:
         with st.popover("Original files", icon=":material/folder:"):
             for file in files:
                 st.download_button(
-                    file,
+                    plain(file),
                     data=partial(store.original, number, file),
                     file_name=file.rsplit("/", 1)[-1],
                     key=f"original_{number}_{file}",
@@ -210,13 +213,13 @@ def _originals(number: int) -> None:
 def _take_back(number: int) -> None:
     with st.popover("Take it back", icon=":material/undo:"):
         st.markdown(
-            f"Everything intake {number} brought leaves the store. Its files are no longer kept."
+            f"Everything intake {number:d} brought leaves the store. Its files are no longer kept."
         )
-        if st.button(f"Take back intake {number}", key=f"take_back_{number}"):
+        if st.button(f"Take back intake {number:d}", key=f"take_back_{number}"):
             try:
                 gone = parts.store().take_back(number)
             except StoreFault as fault:
-                st.error(str(fault), icon=":material/error:")
+                st.error(plain(fault), icon=":material/error:")
             else:
                 st.session_state["intake_taken"] = gone.sentence()
                 st.rerun()

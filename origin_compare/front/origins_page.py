@@ -13,6 +13,7 @@ from origin_compare.drivers.wording import title
 from origin_compare.figures import driver_detail as detail
 from origin_compare.figures import driver_foresight
 from origin_compare.front import parts
+from origin_compare.typed import plain
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
@@ -97,7 +98,7 @@ def origins(answers: DriverAnswers, chosen: str) -> None:
         "Full dot: process left as it was (total). Open dot: at like length, peak temperature and "
         "final pH (direct). Lines: 95 % intervals. Both are drawn towards the mean as far as they "
         f"are uncertain. Small signs: what one harvest alone gave, as scored "
-        f"({detail.season_signs(agreement)}). In the order of their codes, not of merit."
+        f"({plain(detail.season_signs(agreement))}). In the order of their codes, not of merit."
     )
     parts.rests_on(f"{found.rests_on()} {agreement.rests_on()}")
 

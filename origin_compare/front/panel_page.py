@@ -17,6 +17,7 @@ from origin_compare.panel import Profile
 from origin_compare.panel.profile.smallest_gap import Between
 from origin_compare.questions import Questions
 from origin_compare.trace.leads import leading
+from origin_compare.typed import plain
 
 VIEWS = ("Panel", "Assessors", "Tastings", "Tests")
 NO_OTHER = "no other batch"
@@ -222,7 +223,7 @@ def at_one_cut(asked: Questions, profile: Profile) -> None:
     try:
         found = panel.at_one_cut(profile, asked.season.batches)
     except NotEnoughData as fault:
-        st.markdown(str(fault))
+        st.markdown(plain(fault))
         return
     parts.sentence(found.sentence())
     table = found.table().drop(columns=["se", "df", "p"])
@@ -273,7 +274,7 @@ def difference_tests() -> None:
     try:
         found = panel.compare(correct, n, test, alpha, margin)
     except ValueError as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
         return
     parts.sentence(found.sentence())
     enough = found.minimum <= n
@@ -286,10 +287,10 @@ def difference_tests() -> None:
     if margin:
         most = panel.maximum_correct(n, margin, test, alpha)
         st.markdown(
-            f"To call them alike within d-prime {margin:g}, at most **{most}** of {n} may be "
+            f"To call them alike within d-prime {margin:g}, at most **{most:d}** of {n:d} may be "
             "correct."
             if most >= 0
-            else f"{n} answers are too few to call anything alike within d-prime {margin:g}."
+            else f"{n:d} answers are too few to call anything alike within d-prime {margin:g}."
         )
     parts.show_table(_in_words(found.table()), "difference_test")
     parts.rests_on(

@@ -13,15 +13,17 @@ import pandas as pd
 import streamlit as st
 
 from origin_compare import words
-from origin_compare.answers import Answer
-from origin_compare.errors import OriginCompareError
+from origin_compare.answers import Answer, listed
+from origin_compare.errors import NotEnoughData, OriginCompareError
 from origin_compare.places import default_store_url, pages_folder
 from origin_compare.reports.exports import safe_csv
+from origin_compare.typed import as_html, plain
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
     from streamlit.navigation.page import StreamlitPage
 
+    from origin_compare.questions import Questions
     from origin_compare.store.store import Store
     from origin_compare.trace.leads import Leading
 
@@ -127,7 +129,7 @@ def question(title: str) -> Iterator[None]:
     try:
         yield
     except OriginCompareError as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
     except Exception:
         logging.getLogger("origin_compare").exception("page failed: %s", title)
         st.error(
@@ -159,10 +161,17 @@ def begin_here() -> None:
 
 
 def season_choice() -> tuple[int, ...]:
-    """The harvests looked at, kept in the address as `?season=`; stops on an empty store."""
+    """The harvests looked at, kept in the address as `?season=`; none named is all on record.
+
+    Stops on an empty store. What is missing of the chain is said, since every answer hangs on it.
+    """
+    filled = store().filled_sheets()
+    if not filled:
+        begin_here()
+    _what_lacks(filled)
     years = store().seasons()
     if not years:
-        begin_here()
+        return ()
     options = ["all", *[str(year) for year in years]]
     with st.container(key="noprint_season"):
         chosen = st.segmented_control(
@@ -173,11 +182,39 @@ def season_choice() -> tuple[int, ...]:
             bind="query-params",
             persist_state="session",
         )
-    return tuple(years) if chosen in (None, "all") else (int(chosen),)
+    return () if chosen in (None, "all") else (int(chosen),)
+
+
+_CHAIN = {
+    "growers": "soils",
+    "lots": "whose barley it was, and of which harvest",
+    "malts": "what was malted from which lot",
+    "mashes": "which malt went into which batch",
+    "fermentations": "which batches there are",
+    "readings": "how they fermented",
+    "spirits": "what they gave",
+    "scores": "how they taste",
+}
+"""What each sheet of the chain tells."""
+
+
+def _what_lacks(filled: Sequence[str]) -> None:
+    missing = [f"{name} ({tells})" for name, tells in _CHAIN.items() if name not in filled]
+    if missing:
+        st.caption(
+            f"Not taken in yet: {plain(listed(missing, 8))}. What hangs on them is left out here."
+        )
 
 
 def pick(label: str, options: Sequence[str], key: str, **more: Any) -> str:
-    """One of `options`, kept in the address under `key`, so that a bookmark reopens it."""
+    """One of `options`, kept in the address under `key`, so that a bookmark reopens it.
+
+    Raises `NotEnoughData` where there is none.
+    """
+    if not options:
+        raise NotEnoughData(
+            f"There is no {label.lower()} to choose: no sheet taken in so far names one here."
+        )
     chosen = st.selectbox(
         label, options, key=key, bind="query-params", persist_state="session", **more
     )
@@ -186,11 +223,11 @@ def pick(label: str, options: Sequence[str], key: str, **more: Any) -> str:
 
 def sentence(text: str) -> None:
     """The answer, in one sentence, before anything else."""
-    st.html(f'<p class="oc-answer">{_escaped(text)}</p>')
+    st.html(f'<p class="oc-answer">{as_html(text)}</p>')
 
 
 def rests_on(text: str) -> None:
-    st.html(f'<p class="oc-rests"><b>What this rests on.</b> {_escaped(text)}</p>')
+    st.html(f'<p class="oc-rests"><b>What this rests on.</b> {as_html(text)}</p>')
 
 
 def figure_beside_table(
@@ -270,7 +307,7 @@ def _trace_links(
     for one in found[:_MOST_LINKS]:
         st.page_link(
             page_file("trace"),
-            label=f"Trace {one.says}",
+            label=f"Trace {plain(one.says)}",
             icon=":material/search:",
             query_params=dict(one.query),
         )
@@ -318,6 +355,16 @@ def help_with(answer: Answer, name: str, figure: go.Figure, says: str, **more: A
     rests_on(answer.rests_on())
 
 
+def need_a_word(asked: Questions) -> None:
+    """The one list of batches that need a word, the same on every page that shows it."""
+    st.header("Batches that need a word", anchor=False)
+    found = asked.needs_a_word
+    sentence(found.sentence())
+    if len(found.rows):
+        show_table(found.table(), "need_a_word")
+    rests_on(found.rests_on())
+
+
 def _formats(table: pd.DataFrame) -> dict[str, Any]:
     formats: dict[str, Any] = {}
     for column in table.columns:
@@ -325,7 +372,3 @@ def _formats(table: pd.DataFrame) -> dict[str, Any]:
         if digits is not None and pd.api.types.is_numeric_dtype(table[column]):
             formats[words.label(str(column))] = st.column_config.NumberColumn(format=f"%.{digits}f")
     return formats
-
-
-def _escaped(text: str) -> str:
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

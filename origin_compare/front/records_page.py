@@ -5,23 +5,25 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from zoneinfo import available_timezones
 
 import pandas as pd
 import streamlit as st
 
 from origin_compare import words
 from origin_compare.answers import count
-from origin_compare.errors import OriginCompareError
+from origin_compare.errors import NotEnoughData, OriginCompareError, StoreFault
 from origin_compare.front import parts
 from origin_compare.house import (
     FEINTS,
+    FEWEST_IN_A_GROUP,
     HOUR_ZEROS,
+    MOST_IN_A_GROUP,
     HouseRules,
     RuleFault,
     default_rules,
     read_rules,
     rules_as_toml,
+    time_zones,
 )
 from origin_compare.review.house_table import (
     CHANGED,
@@ -33,6 +35,7 @@ from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.trace import correct, trace
 from origin_compare.trace.cell_origin import Traced, names_in, original_of, places, rows_under
 from origin_compare.trace.sources import Sources
+from origin_compare.typed import plain
 
 STARTS = ("the rules in force", "the rules as shipped", "a file")
 CELL, FIGURE = "a recorded cell", "a worked-out figure"
@@ -115,7 +118,7 @@ def edited(start: HouseRules) -> HouseRules:
 
 
 def _settings(start: HouseRules, mark: str) -> HouseRules:
-    zones = sorted(available_timezones())
+    zones = time_zones()
     one, two, three, four = st.columns(4)
     with one:
         zone = st.selectbox(
@@ -137,8 +140,8 @@ def _settings(start: HouseRules, mark: str) -> HouseRules:
     with three:
         group = st.number_input(
             "Smallest group of growers",
-            1,
-            50,
+            FEWEST_IN_A_GROUP,
+            MOST_IN_A_GROUP,
             start.smallest_group,
             key=f"group_{mark}",
             help="Growers a group needs before its middle is shown to another grower.",
@@ -253,7 +256,14 @@ def to_address() -> None:
 
 
 def choose(label: str, options: Sequence[str], name: str, width: int) -> str:
-    """One of `options`; what was asked for and is not among them gives the first."""
+    """One of `options`; what was asked for and is not among them gives the first.
+
+    Raises `NotEnoughData` where there is none.
+    """
+    if not options:
+        raise NotEnoughData(
+            f"There is no {label.lower()} to choose: no sheet taken in so far names one here."
+        )
     key = f"trace_{name}"
     if st.session_state.get(key) not in options:
         st.session_state[key] = options[0]
@@ -274,7 +284,7 @@ def cell_choice() -> tuple[str, Key, str] | None:
         sheet = choose("Sheet", batches_first, "sheet", width=180)
         names = names_in(parts.store(), sheet)
         if not names:
-            st.caption(f"There is no row of {sheet} in the store.")
+            st.caption(f"There is no row of {plain(sheet)} in the store.")
             return None
         first = words.label(SHEETS[sheet].key[0])
         name = choose(first, names, "key", width=200)
@@ -321,10 +331,10 @@ def original_button(traced: Traced) -> None:
     try:
         name, _ = original_of(parts.store(), traced)
     except OriginCompareError as fault:
-        st.caption(str(fault))
+        st.caption(plain(fault))
         return
     st.download_button(
-        f"The original file, {name}",
+        f"The original file, {plain(name)}",
         data=lambda: original_of(parts.store(), traced)[1],
         file_name=name.rsplit("/", 1)[-1],
         key="original",
@@ -335,30 +345,50 @@ def original_button(traced: Traced) -> None:
 
 
 def correct_cell(sheet: str, key: Key, column: str, traced: Traced) -> None:
-    """A form to correct one cell: a text as in a file, who and why."""
-    with st.form(f"correct_{sheet}_{column}", border=True, clear_on_submit=False):
+    """A form to correct one cell: a text as in a file, who and why.
+
+    What is replaced is the value the form was last drawn with, not one that came in meanwhile.
+    After each correction the form is another one: a second press finds no button.
+    """
+    place = f"correct_{sheet}_{traced.key}_{column}_{st.session_state.get('corrections', 0)}"
+    shown = st.session_state.get("shown_to_correct", {}).get(place, traced.value)
+    st.session_state["shown_to_correct"] = {place: traced.value}
+    with st.form(place, border=True, clear_on_submit=False):
         left, middle, right = st.columns([2, 1, 3])
         with left:
-            new = st.text_input(
+            typed = st.text_input(
                 f"{words.label(column)}, as it would stand in a file",
                 placeholder=traced.value or "empty",
+                key=f"typed_{place}",
             )
+            emptied = st.checkbox("Leave this cell without a value", key=f"emptied_{place}")
         with middle:
-            who = st.text_input("Who")
+            who = st.text_input("Who", key=f"who_{place}")
         with right:
-            why = st.text_input("Why", placeholder="read off the card again")
+            why = st.text_input("Why", placeholder="read off the card again", key=f"why_{place}")
         if not st.form_submit_button("Correct this cell", type="primary"):
             return
         try:
-            after = correct(parts.store(), sheet, key, column, new, who, why)
+            new = _new_text(typed, emptied)
+            after = correct(parts.store(), sheet, key, column, new, who, why, instead_of=shown)
         except OriginCompareError as fault:
-            st.error(str(fault), icon=":material/error:")
+            st.error(plain(fault), icon=":material/error:")
             return
         st.session_state["corrected"] = (
-            f"{words.label(column)} of {after.key} was {traced.value or 'empty'} and is "
+            f"{words.label(column)} of {after.key} was {shown or 'empty'} and is "
             f"{after.value or 'empty'} now."
         )
+        st.session_state["corrections"] = st.session_state.get("corrections", 0) + 1
         st.rerun()
+
+
+def _new_text(typed: str, emptied: bool) -> str | None:
+    """What is to stand in the cell; None where it is to be emptied."""
+    if emptied and typed.strip():
+        raise StoreFault(
+            "A value was typed and the cell is to be left without one. Take one of the two back."
+        )
+    return None if emptied else typed
 
 
 def corrections_table(corrections: pd.DataFrame) -> None:

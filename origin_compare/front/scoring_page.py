@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import re
+from dataclasses import dataclass
 
 import pandas as pd
 import streamlit as st
@@ -17,6 +18,7 @@ from origin_compare.errors import OriginCompareError
 from origin_compare.front import parts
 from origin_compare.panel import TASTING_CAUTIONS, KeptPlan, read_plan
 from origin_compare.store import tastings as kept_records
+from origin_compare.typed import as_html, bullets, plain
 
 _CSS = """
 <style>
@@ -42,6 +44,12 @@ digits();
 """
 """A tablet shows its keys for figures; without it the page works all the same."""
 
+_TOP = """
+<script>/* {code} */ document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);</script>
+"""
+"""With each new glass back to the top, where its code stands: a code out of sight is a glass
+scored for another."""
+
 
 def whose() -> tuple[KeptPlan, str] | None:
     """The sitting's plan and the assessor whose key the address holds; asked for without one."""
@@ -56,7 +64,8 @@ def whose() -> tuple[KeptPlan, str] | None:
     parts.sentence(f"Tasting {name}: whose scores? The panel leader gives out the keys.")
     if key:
         st.warning(
-            f"The key {key} opens no sheet of this tasting. Check it, or ask the panel leader.",
+            f"The key {plain(key)} opens no sheet of this tasting. Check it, or ask the panel "
+            "leader.",
             icon=":material/info:",
         )
     with st.form("entry_choose", border=True):
@@ -86,7 +95,7 @@ def one_glass(kept: KeptPlan, assessor: str) -> None:
         else:
             _glass(kept, assessor, glasses.iloc[at], own, at, len(finished))
     with st.expander("Before you begin", expanded=not any(finished), icon=":material/info:"):
-        st.markdown("\n".join(f"- {text}" for text in TASTING_CAUTIONS))
+        st.markdown(bullets(TASTING_CAUTIONS))
 
 
 def _place(finished: list[bool], session: str) -> int | None:
@@ -97,6 +106,26 @@ def _place(finished: list[bool], session: str) -> int | None:
     return next((i for i, done in enumerate(finished) if not done), None)
 
 
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """One cell of a glass: `typed` None while empty, False where it is no score.
+
+    `seen`: what it held when this page last showed it; `held`: what the store holds now.
+    """
+
+    name: str
+    key: str
+    typed: float | bool | None
+    seen: float | None
+    held: float | None
+
+    @property
+    def changed_elsewhere(self) -> bool:
+        """Typed here, and changed by another page since this one showed it."""
+        touched = self.typed is not False and self.typed != self.seen
+        return touched and self.held not in (self.seen, self.typed)
+
+
 def _glass(
     kept: KeptPlan, assessor: str, glass: pd.Series, own: pd.DataFrame, at: int, glasses: int
 ) -> None:
@@ -104,8 +133,9 @@ def _glass(
     session = f"{kept.plan.tasting_id}/{assessor}"
     st.html(
         f'<p class="oc-place">Glass {at + 1} of {glasses}, round {glass["replicate"]}, sitting '
-        f'{glass["sitting"]}, {kept.how}</p><p class="oc-code">{code}</p>'
+        f'{glass["sitting"]}, {as_html(kept.how)}</p><p class="oc-code">{code}</p>'
     )
+    st.html(_TOP.format(code=code), unsafe_allow_javascript=True)
     asked = st.session_state.get(f"asked_{session}") == code
     with st.container(border=True, key=f"glass_{code}"):
         cells = _cells(kept, own, code)
@@ -115,27 +145,33 @@ def _glass(
             "reason is asked for or kept. Every figure is kept as you write it."
         )
         pressed = st.button(
-            "Leave the empty cells empty, next" if asked else "Next",
+            f"Leave the empty cells of {code:d} empty, next"
+            if asked
+            else f"Glass {code:d} done, next",
             type="primary",
             key=f"next_{code}",
             icon=":material/arrow_forward:",
         )
-    wrong = [words.flavour(name) for name, value in cells.items() if value is False]
-    scores = {name: None if value is False else value for name, value in cells.items()}
-    empty = [words.flavour(name) for name, value in scores.items() if value is None]
+    wrong = [words.flavour(cell.name) for cell in cells if cell.typed is False]
+    empty = [words.flavour(cell.name) for cell in cells if cell.typed is None]
     if wrong:
         st.warning(
-            f"{listed(wrong, 20)}: not a number from {low:g} to {high:g}. Mend it, then go on.",
+            f"{plain(listed(wrong, 20))}: not a number from {low:g} to {high:g}. Mend it, "
+            "then go on.",
             icon=":material/info:",
         )
     elif asked and not pressed:
         st.info(
-            f"Kept. Still empty: {listed(empty, 20)}. Fill in what you missed, or press the "
+            f"Kept. Still empty: {plain(listed(empty, 20))}. Fill in what you missed, or press the "
             "button again to leave it empty.",
             icon=":material/info:",
         )
-    _keep(kept, assessor, code, scores, own, finish=pressed and not wrong and (asked or not empty))
-    if pressed and not wrong and empty and not asked:
+    held_up = [cell for cell in cells if cell.changed_elsewhere]
+    for cell in held_up:
+        _ask_which(cell)
+    whole = not wrong and not held_up
+    _keep(kept, assessor, code, cells, own, finish=pressed and whole and (asked or not empty))
+    if pressed and whole and empty and not asked:
         st.session_state[f"asked_{session}"] = code
         st.rerun()
     if at and st.button("Back to the glass before", type="tertiary", icon=":material/arrow_back:"):
@@ -144,24 +180,74 @@ def _glass(
         st.rerun()
 
 
-def _cells(kept: KeptPlan, own: pd.DataFrame, code: int) -> dict[str, float | bool | None]:
-    """A number per attribute, two to a row: None while empty, False where it is no such number."""
-    cells: dict[str, float | bool | None] = {}
+def _cells(kept: KeptPlan, own: pd.DataFrame, code: int) -> list[_Cell]:
+    """The glass's cells, two to a row."""
+    cells: list[_Cell] = []
     names = list(kept.plan.attributes)
     low, high = kept.ends
     for start in range(0, len(names), 2):
         for place, name in zip(st.columns(2), names[start : start + 2], strict=False):
-            was = own[name].get(code) if name in own else None
+            held = _held(own, name, code)
+            key = f"cell_{kept.plan.tasting_id}_{code}_{name}"
+            known = key in st.session_state
+            newer = known and _brought_up_to_date(key, held, low, high)
             text = place.text_input(
-                words.flavour(name),
-                "" if was is None or pd.isna(was) else f"{was:g}",
+                plain(words.flavour(name)),
+                "" if newer else _written(held),
                 live="200ms",
                 placeholder="not given",
                 autocomplete="off",
-                key=f"cell_{kept.plan.tasting_id}_{code}_{name}",
+                key=key,
             )
-            cells[name] = _number(text or "", low, high)
+            typed = _number(text or "", low, high)
+            if not known:
+                # A cell drawn anew holds what the store does, unless the browser outlived the
+                # server: then what it had been shown is not known.
+                st.session_state[f"seen_{key}"] = held if typed == held else None
+            cells.append(_Cell(name, key, typed, st.session_state.get(f"seen_{key}"), held))
     return cells
+
+
+def _brought_up_to_date(key: str, held: float | None, low: float, high: float) -> bool:
+    """Put a figure kept from another page into a cell nobody has touched here; whether it was."""
+    seen = st.session_state.get(f"seen_{key}")
+    if held == seen or _number(st.session_state[key] or "", low, high) != seen:
+        return False
+    st.session_state[key] = _written(held)
+    st.session_state[f"seen_{key}"] = held
+    return True
+
+
+def _ask_which(cell: _Cell) -> None:
+    """Two figures for one cell, here and on another page: the assessor says which counts."""
+    there, here = _written(cell.held) or "empty", _written(cell.typed) or "empty"
+    st.warning(
+        f"{plain(words.flavour(cell.name))}: {plain(there)} was kept from another page opened with "
+        f"your key, {plain(here)} was typed here. Which counts?",
+        icon=":material/info:",
+    )
+    with st.container(horizontal=True):
+        for said, seen in ((there, cell.typed), (here, cell.held)):
+            st.button(
+                f"{plain(words.flavour(cell.name))}: {plain(said)}",
+                key=f"counts_{said == here}_{cell.key}",
+                on_click=_settle,
+                args=(cell.key, seen),
+            )
+
+
+def _settle(key: str, seen: float | None) -> None:
+    """Taken as seen, the one figure gives way to the other."""
+    st.session_state[f"seen_{key}"] = seen
+
+
+def _held(own: pd.DataFrame, name: str, code: int) -> float | None:
+    value = own[name].get(code) if name in own else None
+    return None if value is None or pd.isna(value) else float(value)
+
+
+def _written(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
 
 
 def _number(text: str, low: float, high: float) -> float | bool | None:
@@ -178,25 +264,36 @@ def _keep(
     kept: KeptPlan,
     assessor: str,
     code: int,
-    scores: dict[str, float | None],
+    cells: list[_Cell],
     own: pd.DataFrame,
     finish: bool,
 ) -> None:
-    """Store this glass where the page says other than the store; on to the next when finished."""
+    """Store what was typed since this page showed the glass; on to the next when finished."""
     session = f"{kept.plan.tasting_id}/{assessor}"
-    held = {name: own[name].get(code) if name in own else None for name in scores}
-    same = all(
-        value == held[name] or (value is None and pd.isna(held[name]))
-        for name, value in scores.items()
-    )
-    if same and not finish:
+    typed = {
+        cell.name: cell.typed
+        for cell in cells
+        if cell.typed is not False
+        and not cell.changed_elsewhere
+        # An empty cell of a finished glass is kept as declined.
+        and (cell.typed != cell.seen or (finish and cell.typed is None))
+    }
+    if not typed and not finish:
         return
     done = finish or bool(own["done"].get(code, False))
+    seen = {cell.name: cell.seen for cell in cells}
     try:
-        kept_records.enter_scores(parts.store(), kept.plan.tasting_id, assessor, code, scores, done)
+        changed = kept_records.enter_scores(
+            parts.store(), kept.plan.tasting_id, assessor, code, typed, done, seen
+        )
     except OriginCompareError as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
         return
+    for cell in cells:
+        if cell.name in typed and cell.name not in changed:
+            st.session_state[f"seen_{cell.key}"] = cell.typed
+    if changed:
+        st.rerun()
     if finish:
         st.session_state.pop(f"asked_{session}", None)
         st.session_state.pop(f"back_{session}", None)

@@ -18,6 +18,7 @@ from origin_compare.questions import Questions
 from origin_compare.reports.exports import safe_csv
 from origin_compare.reports.tasting_sheets import key_html, pours, sheets_html
 from origin_compare.store import tastings as kept_records
+from origin_compare.typed import plain
 
 PER_SITTING = 6
 """Glasses of spirit one nose bears in a sitting (common practice, no source)."""
@@ -58,7 +59,7 @@ def drawn_up(asked: Questions, waiting: panel.Due) -> KeptPlan | None:
             tasting_id=asks["tasting_id"].strip(),
         )
     except ValueError as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
         return None
     return KeptPlan(plan, asks["day"].isoformat(), asks["abv"], asks["how"])
 
@@ -183,8 +184,8 @@ def show(kept: KeptPlan, waiting: panel.Due) -> None:
     )
     even = kept.plan.evenness
     st.caption(
-        f"Balance, 0 is even throughout: places {even.position_span}, neighbours "
-        f"{even.neighbour_span}, sittings shared {even.together_span}. Efficiency "
+        f"Balance, 0 is even throughout: places {plain(even.position_span)}, neighbours "
+        f"{plain(even.neighbour_span)}, sittings shared {plain(even.together_span)}. Efficiency "
         f"{100 * even.efficiency:.0f} %: of what full sittings would tell about differences."
     )
     parts.rests_on(kept.plan.rests_on())
@@ -255,7 +256,7 @@ def keep(kept: KeptPlan) -> None:
     ):
         who = st.text_input("Who leads it (initials)", key="plan_who", width=220)
         pressed = st.form_submit_button(
-            f"Keep tasting {kept.plan.tasting_id}", type="primary", icon=":material/save:"
+            f"Keep tasting {plain(kept.plan.tasting_id)}", type="primary", icon=":material/save:"
         )
     if not pressed:
         return
@@ -263,7 +264,7 @@ def keep(kept: KeptPlan) -> None:
         said = panel.plan_as_text(panel.with_keys(kept))
         kept_records.keep_tasting(parts.store(), kept.plan.tasting_id, said, who)
     except OriginCompareError as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
     else:
         st.session_state["tasting_said"] = (
             f"Tasting {kept.plan.tasting_id} is kept. Print its sheets or hand out the scoring "
@@ -303,7 +304,8 @@ def _how_to_score(kept: KeptPlan) -> None:
             "The scoring page runs apart from this app, so that nobody can turn from it to a page "
             "that names batches. Start it for the sitting:"
         )
-        st.code(f"origin-compare score {shlex.quote(name)}", language=None)
+        words = ("origin-compare", "score", name, "--store", parts.store_url())
+        st.code(shlex.join(words), language=None)
         st.markdown(
             "It prints each assessor's own address. A scoring key opens one assessor's sheet, "
             "no other, so hand each out to its assessor only. For tablets add `--at` and this "
@@ -311,10 +313,15 @@ def _how_to_score(kept: KeptPlan) -> None:
             "network of your own. Stop it with Ctrl-C when the sitting is over: what was entered "
             "is kept here."
         )
+        with st.container(key="noprint_keys"):
+            keys = pd.DataFrame(
+                {"assessor_id": kept.keys.keys(), "scoring_key": kept.keys.values()}
+            )
+            parts.show_table(keys, f"keys_{name}")
 
 
 def _progress(kept: KeptPlan) -> pd.DataFrame:
-    """assessor_id, scoring_key, glasses, entered, in_records."""
+    """assessor_id, glasses, entered, in_records."""
     name, store = kept.plan.tasting_id, parts.store()
     entered = kept_records.entered_scores(store, name)
     done = entered[entered["done"]].groupby("assessor_id").size()
@@ -322,7 +329,6 @@ def _progress(kept: KeptPlan) -> pd.DataFrame:
     rows = [
         {
             "assessor_id": who,
-            "scoring_key": kept.keys[who],
             "glasses": len(kept.glasses(who)),
             "entered": int(done.get(who, 0)),
             "in_records": taken.get(who, 0),
@@ -385,7 +391,7 @@ def _filled_back(kept: KeptPlan) -> None:
         filled = panel.filled_rows(kept, files)
         back = panel.read_back(kept, filled)
     except (OriginCompareError, ValueError) as fault:
-        st.warning(str(fault), icon=":material/info:")
+        st.warning(plain(fault), icon=":material/info:")
         return
     parts.sentence(back.sentence())
     if len(back.missing):
@@ -417,7 +423,7 @@ def _take_in(kept: KeptPlan, filled: pd.DataFrame, who: str, files: dict[str, by
             return
         taken = store.take_in(plan, who, {name: content, **files})
     except (OriginCompareError, ValueError) as fault:
-        st.error(str(fault), icon=":material/error:")
+        st.error(plain(fault), icon=":material/error:")
         return
     back = " It can be taken back on the Intake page." if taken.intake_id else ""
     st.session_state["tasting_said"] = taken.sentence() + back
@@ -428,11 +434,13 @@ def _take_in(kept: KeptPlan, filled: pd.DataFrame, who: str, files: dict[str, by
 def _drop(kept: KeptPlan, progress: pd.DataFrame) -> None:
     if progress["entered"].sum() or progress["in_records"].sum():
         return
-    if st.button(f"Drop tasting {kept.plan.tasting_id}", type="tertiary", icon=":material/delete:"):
+    if st.button(
+        f"Drop tasting {plain(kept.plan.tasting_id)}", type="tertiary", icon=":material/delete:"
+    ):
         try:
             kept_records.drop_tasting(parts.store(), kept.plan.tasting_id)
         except OriginCompareError as fault:
-            st.error(str(fault), icon=":material/error:")
+            st.error(plain(fault), icon=":material/error:")
         else:
             st.session_state["tasting_said"] = f"Tasting {kept.plan.tasting_id} was dropped."
             st.session_state.pop("tasting", None)

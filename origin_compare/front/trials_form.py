@@ -19,6 +19,7 @@ from origin_compare.trials import Choices
 from origin_compare.trials.barley_left import barley_left, grain_per_batch_t, lots_to_come
 from origin_compare.trials.proposal import FEWEST, MOST, Model
 from origin_compare.trials.settings import levels_of, settable, weights_of
+from origin_compare.typed import plain
 
 MODELS: dict[str, Model] = {
     "each setting alone": "straight lines",
@@ -133,7 +134,7 @@ def wish(asked: Questions, doubted: Doubt) -> Wish | None:
             settings = {name: _with_middle(levels) for name, levels in settings.items()}
         weights = weights_of(wanted, MODELS[model], more.bends_matter, more.lots_matter)
     except ValueError as fault:
-        st.warning(upper(str(fault)), icon=":material/info:")
+        st.warning(plain(upper(str(fault))), icon=":material/info:")
         return None
     choices = Choices(settings, coming if len(coming) else None, vessels, weights)
     return Wish(

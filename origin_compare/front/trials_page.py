@@ -24,6 +24,7 @@ from origin_compare.trials import (
 )
 from origin_compare.trials.plan_sheet import run_sheet
 from origin_compare.trials.settings import outside_house
+from origin_compare.typed import plain
 
 
 def plan(asked: Questions, wished: Wish) -> Trials:
@@ -82,10 +83,10 @@ def runs(found: Trials, wished: Wish) -> None:
     )
     different = len(found.runs[list(wished.choices.settings)].drop_duplicates())
     st.caption(
-        f"{len(found.runs)} batches at {different} different settings. Order drawn with seed "
-        f"{found.seed}; the same seed draws it again. D-efficiency: how near the plan comes to "
-        "settings that move independently and only between their ends (100 %); looking for a "
-        "middle costs some of it."
+        f"{len(found.runs)} batches at {different:d} different settings. Order drawn with seed "
+        f"{plain(found.seed)}; the same seed draws it again. D-efficiency: how near the plan "
+        "comes to settings that move independently and only between their ends (100 %); looking "
+        "for a middle costs some of it."
     )
     st.download_button(
         "Run sheet to fill in (CSV)",
@@ -119,7 +120,7 @@ def _in_plain(table: pd.DataFrame) -> pd.DataFrame:
 def cautions(found: Trials, wished: Wish, asked: Questions) -> None:
     """What the plan must not be taken for."""
     for line in outside_house(wished.choices.settings, asked.season.rules):
-        st.warning(line, icon=":material/warning:")
+        st.warning(plain(line), icon=":material/warning:")
     st.markdown(
         "- Every setting has to stay inside what the site's own procedures, licences and safety "
         "limits allow. This plan knows none of them.\n"
@@ -135,7 +136,7 @@ def cautions(found: Trials, wished: Wish, asked: Questions) -> None:
     split = int((lots["settings"] > 1).sum())
     bridges = int((lots["earlier"] > 0).sum())
     st.markdown(
-        f"{split} of {len(lots)} lots are split over different settings; {bridges} "
+        f"{split:d} of {len(lots)} lots are split over different settings; {bridges:d} "
         f"{'was' if bridges == 1 else 'were'} mashed before and bridge the harvests."
     )
     parts.show_table(lots, "lots_of_the_plan")

@@ -14,6 +14,8 @@ import pandas as pd
 from origin_compare import words
 from origin_compare.answers import count, listed
 from origin_compare.errors import UnknownName
+from origin_compare.fermentation import Departures
+from origin_compare.fermentation.departures.causes import INSTRUMENT
 from origin_compare.growers import privacy
 from origin_compare.growers.flavours import CLEAR, HINT, NOT_SHOWN, flavours
 from origin_compare.growers.flavours import COLUMNS as FLAVOUR_COLUMNS
@@ -106,6 +108,7 @@ class GrowerLetter:
     `group_size`: growers whose spirit is compared, the tasted ones if any was tasted; 0 when they
         may not be shown together. Each figure is held to the same rule by itself.
     `bases`: how own figures were brought to one basis, in sentences.
+    `handling`: what the distillery's own handling did to the figures, in sentences.
     `tasted`: own batches the panel scored. `not_single`: batches that hold own grain with others'.
     """
 
@@ -123,6 +126,7 @@ class GrowerLetter:
     tasted: int
     not_single: tuple[str, ...]
     bases: tuple[str, ...] = ()
+    handling: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         if self.batches.empty:
@@ -210,11 +214,17 @@ class GrowerLetter:
 
 
 def grower_letter(
-    season: Season, batches: pd.DataFrame, profile: Profile | None, grower_id: str, year: int
+    season: Season,
+    batches: pd.DataFrame,
+    profile: Profile | None,
+    grower_id: str,
+    year: int,
+    departures: Departures | None = None,
 ) -> GrowerLetter:
     """One grower's letter for one harvest.
 
     `batches`: Season.batches with the derived measures. `profile`: the panel profile, or None.
+    `departures`: how each batch fermented, so that what the house did stands beside the yield.
     Earlier harvests in `season` and `batches` give the grower's own past; the group is always of
     the one harvest, and of as many growers as the season's house rules ask. Raises `UnknownName`
     for a grower without a lot in that harvest.
@@ -246,6 +256,29 @@ def grower_letter(
         tasted=0 if profile is None else int((group["grower_id"] == grower_id).sum()),
         not_single=_mixed(season, own, grower_id, year),
         bases=_bases(season, lots[lots["season"] == year], own, grower_id),
+        handling=() if departures is None else _handling(own, departures),
+    )
+
+
+def _handling(own: pd.DataFrame, departures: Departures) -> tuple[str, ...]:
+    """Own batches with a yield that fermented amiss; a fault of reading moves no yield."""
+    if "spirit_yield_lpa_t" not in own:
+        return ()
+    yielded = set(own.loc[own["spirit_yield_lpa_t"].notna(), "batch_id"].astype(str))
+    amiss = [
+        one
+        for one in departures
+        if one.batch_id in yielded and one.status == "left" and not INSTRUMENT.get(one.named, False)
+    ]
+    if not amiss:
+        return ()
+    told = [
+        f"{one.batch_id} ({'cause not known' if one.named == 'cannot tell' else one.named})"
+        for one in amiss
+    ]
+    return (
+        f"In our vessels {listed(told)} did not ferment as our batches usually do: what that "
+        "did to the spirit yield is our handling, not your barley.",
     )
 
 

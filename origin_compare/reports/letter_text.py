@@ -48,7 +48,7 @@ def letter_data(letter: GrowerLetter, site: str, stamp: datetime, room: Room) ->
         "past": list(past),
         "figures": [_figure(row, past) for row in letter.figures.to_dict("records")],
         "figures_grouped": bool(letter.figures["group_median"].notna().any()),
-        "bases": list(letter.bases),
+        "bases": [*letter.handling, *letter.bases],
         "flavours": [_flavour(row) for row in flavours[: room.flavours]],
         "flavours_grouped": bool(letter.flavours["group_median"].notna().any()),
         "more_flavours": _more(len(flavours) - room.flavours, "flavour"),

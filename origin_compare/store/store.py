@@ -221,6 +221,15 @@ class Store:
         with self.reading() as link:
             return list(link.execute(select(column).distinct().order_by(column)).scalars())
 
+    def filled_sheets(self) -> tuple[str, ...]:
+        """The sheets of which at least one row is on record, in the order of the chain."""
+        with self.reading() as link:
+            return tuple(
+                name
+                for name, table in SHEET_TABLES.items()
+                if link.execute(select(table.c.row_id).limit(1)).first() is not None
+            )
+
     def sheet(self, name: str) -> pd.DataFrame:
         """One sheet as stored, `intake_id, from_file, from_tab, from_row` behind its columns."""
         if name not in SHEETS:

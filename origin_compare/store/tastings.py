@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 import pandas as pd
 from sqlalchemy import Result, delete, func, select
 from sqlalchemy.dialects.sqlite import insert
+from sqlalchemy.engine import Connection
 
 from origin_compare.answers import count
 from origin_compare.errors import StoreFault, UnknownName
@@ -102,27 +103,34 @@ def enter_scores(
     code: int,
     scores: Scores,
     done: bool = True,
-) -> None:
-    """Keep one glass's scores, in place of what was kept of it before; None is declined.
+    instead_of: Scores | None = None,
+) -> Scores:
+    """Keep these cells of one glass, others of it as they are; None is declined.
 
-    `done` False where the assessor has yet to say whether an empty cell is meant. Raises
-    `StoreFault` once this assessor's scores were taken in, `UnknownName` for a tasting not kept.
+    `done` False where the assessor has yet to say whether an empty cell is meant; a glass once
+    done stays so. `instead_of`: what each cell was seen to hold (None or not named: nothing); one
+    that holds something else by now, and not the new figure either, is left alone, and the glass
+    is not done. Returns those cells with what they hold. Raises `StoreFault` once this
+    assessor's scores were taken in, `UnknownName` for a tasting not kept.
     """
     kept_tasting(store, tasting_id)
     plain = {name: _number(value) for name, value in scores.items()}
     with store.writing() as link:
-        table = SHEET_TABLES["scores"].c
-        there = select(table.row_id).where(
-            table.tasting_id == tasting_id, table.assessor_id == assessor_id
-        )
-        if link.execute(there.limit(1)).first() is not None:
-            raise StoreFault(
-                f"The scores of {assessor_id} in tasting {tasting_id} were taken in already. "
-                "The panel leader can take that intake back."
-            )
+        _refuse_once_taken_in(link, tasting_id, assessor_id)
+        held, was_done = _glass(link, tasting_id, assessor_id, int(code))
+        changed: dict[str, float | None] = {}
+        if instead_of is not None:
+            seen = {name: _number(instead_of.get(name)) for name in plain}
+            stands = {name: held.get(name) for name in plain}
+            changed = {
+                name: now_held
+                for name, now_held in stands.items()
+                if now_held not in (seen[name], plain[name])
+            }
+        kept = held | {name: value for name, value in plain.items() if name not in changed}
         row = {
-            "said": json.dumps(plain, ensure_ascii=False, sort_keys=True, allow_nan=False),
-            "done": int(done),
+            "said": json.dumps(kept, ensure_ascii=False, sort_keys=True, allow_nan=False),
+            "done": int(was_done or (done and not changed)),
             "entered_at": now(),
         }
         link.execute(
@@ -130,6 +138,32 @@ def enter_scores(
             .values(tasting_id=tasting_id, assessor_id=assessor_id, code=int(code), **row)
             .on_conflict_do_update(index_elements=["tasting_id", "assessor_id", "code"], set_=row)
         )
+    return changed
+
+
+def _refuse_once_taken_in(link: Connection, tasting_id: str, assessor_id: str) -> None:
+    table = SHEET_TABLES["scores"].c
+    there = select(table.row_id).where(
+        table.tasting_id == tasting_id, table.assessor_id == assessor_id
+    )
+    if link.execute(there.limit(1)).first() is not None:
+        raise StoreFault(
+            f"The scores of {assessor_id} in tasting {tasting_id} were taken in already. "
+            "The panel leader can take that intake back."
+        )
+
+
+def _glass(
+    link: Connection, tasting_id: str, assessor_id: str, code: int
+) -> tuple[dict[str, float | None], bool]:
+    """What is kept of one glass, and whether it is done."""
+    table = ENTERED_SCORES.c
+    found = link.execute(
+        select(table.said, table.done).where(
+            table.tasting_id == tasting_id, table.assessor_id == assessor_id, table.code == code
+        )
+    ).first()
+    return ({}, False) if found is None else (json.loads(found.said), bool(found.done))
 
 
 def entered_scores(store: Store, tasting_id: str, assessor_id: str | None = None) -> pd.DataFrame:

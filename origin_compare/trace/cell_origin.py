@@ -8,21 +8,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from sqlalchemy import Row, select, update
+from sqlalchemy import Row, select
 from sqlalchemy.engine import Connection
 
-from origin_compare.errors import StoreFault, UnknownName
-from origin_compare.house import HouseRules
+from origin_compare.errors import UnknownName
 from origin_compare.intake.asking.reading_plan import ReadingPlan
 from origin_compare.intake.headers import columns_for
-from origin_compare.intake.plan import plan_intake
 from origin_compare.season.package import canonical_text
 from origin_compare.sheets.catalogue import SHEETS, Column
-from origin_compare.sheets.fingerprint import content_prints, key_prints
+from origin_compare.sheets.fingerprint import key_prints
 from origin_compare.sheets.frames import shaped
 from origin_compare.sheets.keys import key_text
-from origin_compare.store.revision import bump, now
-from origin_compare.store.rows import cells_under, from_cells, insert_rows, to_cells
+from origin_compare.store.rows import cells_under, from_cells
 from origin_compare.store.schema import CORRECTIONS, INTAKES, SHEET_TABLES
 from origin_compare.trace.as_written import as_written, kept_name
 from origin_compare.words import label
@@ -106,11 +103,12 @@ def trace_row(store: Store, sheet: str, row_id: int, column: str) -> Traced:
     place = (row.intake_id, row.from_file, row.from_tab, row.from_row)
     text = row.raw_text or as_written(store, [place]).get(place, "")
     raw, wanted = _raw(text) if text else {}, column_of(sheet, column)
+    stored = frame_of(sheet, row)
     return Traced(
         sheet=sheet,
-        key=key_text(sheet, frame_of(sheet, row)).iloc[0],
+        key=key_text(sheet, stored).iloc[0],
         column=column,
-        value=in_words(sheet, row, wanted),
+        value=in_words(sheet, stored, wanted),
         cell=_cell(sheet, row, wanted, raw, store.reading_plans()),
         file=row.from_file,
         tab=row.from_tab,
@@ -221,9 +219,9 @@ def frame_of(sheet: str, row: Row[Any]) -> pd.DataFrame:
     return shaped(sheet, pd.DataFrame(columns))
 
 
-def in_words(sheet: str, row: Row[Any], column: Column) -> str:
-    """A stored value as text, empty where it is missing."""
-    text = canonical_text(sheet, frame_of(sheet, row))[column.name].iloc[0]
+def in_words(sheet: str, row: pd.DataFrame, column: Column) -> str:
+    """A stored value as text, empty where it is missing; `row`: a frame of one row."""
+    text = canonical_text(sheet, row)[column.name].iloc[0]
     if column.kind == "moment" and not pd.isna(text):
         return f"{text.removesuffix('Z').replace('T', ' ').removesuffix(':00')} UTC"
     if isinstance(text, float) and not pd.isna(text):
@@ -265,71 +263,3 @@ def corrections_of(link: Connection, sheet: str, row_id: int) -> pd.DataFrame:
     frame = pd.DataFrame(found, columns=CORRECTION_COLUMNS)
     moments = pd.to_datetime(frame["corrected_at"].astype("int64"), unit="us", utc=True)
     return frame.assign(corrected_at=moments)
-
-
-def correct(
-    store: Store, sheet: str, key: Key, column: str, new_text: str, who: str, why: str
-) -> Traced:
-    """Correct one cell by a text as it would stand in a file; who, when and old are kept.
-
-    Raises `StoreFault` for a text the intake would refuse, or without who and why.
-    """
-    rules = store.rules()
-    with store.writing() as link:
-        row_id = _corrected(link, rules, sheet, key, column, new_text, who, why)
-    return trace_row(store, sheet, row_id, column)
-
-
-def _corrected(
-    link: Connection,
-    rules: HouseRules,
-    sheet: str,
-    key: Key,
-    column: str,
-    new: str,
-    who: str,
-    why: str,
-) -> int:
-    """Write `new`, a text as in a file, into one cell; old, who and why are kept. The row's id."""
-    wanted = column_of(sheet, column)
-    if not (who.strip() and why.strip()):
-        raise StoreFault("A correction is kept with who made it and why. Give both.")
-    row = row_of(link, sheet, key)
-    old = in_words(sheet, row, wanted)
-    frame = _read_again(rules, sheet, row, column, new)
-    prints = int(key_prints(sheet, frame).iloc[0]), int(content_prints(sheet, frame).iloc[0])
-    table = SHEET_TABLES[sheet]
-    other = select(table.c.row_id).where(
-        table.c.key_print == prints[0], table.c.row_id != row.row_id
-    )
-    if link.execute(other).first() is not None:
-        name = key_text(sheet, frame).iloc[0]
-        raise StoreFault(f"There is a row {name} in {sheet} already. Two rows cannot share a key.")
-    cell = to_cells(frame[column], wanted.kind)[0]
-    changed = {column: cell, "key_print": prints[0], "content_print": prints[1]}
-    link.execute(update(table).where(table.c.row_id == row.row_id).values(changed))
-    name = key_text(sheet, frame_of(sheet, row)).iloc[0]
-    after = canonical_text(sheet, frame)[column].iloc[0]
-    kept = (sheet, row.row_id, name, column, old, "" if pd.isna(after) else str(after), who, why)
-    names = ["sheet", "row_id", "row_key", "column", "old", "new", "who", "why", "corrected_at"]
-    insert_rows(link, CORRECTIONS, names, [(*kept, now())])
-    bump(link)
-    return int(row.row_id)
-
-
-def _read_again(
-    rules: HouseRules, sheet: str, row: Row[Any], column: str, new: str
-) -> pd.DataFrame:
-    """The row with the new text in one cell, read and checked exactly as a file would be."""
-    before = frame_of(sheet, row)
-    text = canonical_text(sheet, before).astype("str").fillna("")
-    text[column] = new.strip()
-    given = [name for name in SHEETS[sheet].names() if text[name].iloc[0] or name == column]
-    content = text[given].to_csv(index=False).encode()
-    as_they_are = ReadingPlan(sheet, {name: name for name in given})
-    plan = plan_intake([("correction.csv", content)], rules, [as_they_are])
-    faults = [fault for fault in plan.faults if fault.is_to_mend]
-    if faults:
-        told = faults[0]
-        raise StoreFault(f"{told.column}: {told.value} {told.wrong}. {told.mend}")
-    return before.assign(**{column: shaped(sheet, plan.sheets[sheet])[column]})

@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 
 from origin_compare.places import demo_folder
 from tests.e2e.conftest import App, start
-from tests.front.test_pages import TITLES, WITH_ANSWER
+from tests.front.reading import TITLES, WITH_ANSWER
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=60_000)

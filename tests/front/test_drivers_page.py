@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare.front.asked import questions
 from origin_compare.recent import Recent
-from tests.front.test_pages import opened, said
+from tests.front.reading import opened, said, told
 
 DRIFTED = "Q24-23"
 
@@ -80,7 +80,7 @@ def test_a_batch_left_out_in_the_address_is_left_out_of_every_answer() -> None:
 def test_readings_in_doubt_are_named_and_left_out_with_one_click() -> None:
     app = opened("drivers")
     app.button(key="check_readings").click().run()
-    assert [str(one.value) for one in app.warning] == [
+    assert [told(one) for one in app.warning] == [
         f"{DRIFTED}: temperature probe drift; its peak temperature is not to be trusted."
     ]
     next(one for one in app.button if one.label == "Leave it out").click().run()
@@ -123,7 +123,7 @@ def test_without_tastings_what_moved_together_is_still_told(
     monkeypatch.delitem(asked.__dict__, "profile", raising=False)
     monkeypatch.setattr(asked, "_drivers", Recent())
     app = opened("drivers")
-    assert [str(one.value) for one in app.warning] == [
+    assert [told(one) for one in app.warning] == [
         "Nothing was tasted in these harvests yet. Take in a tasting sheet first."
     ]
     assert _headers(app) == ["What these batches can tell apart"]

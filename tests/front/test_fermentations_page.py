@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare import fermentation
 from origin_compare.places import FRONT, pages_folder
+from tests.front.reading import downloads, told
 
 LABEL = "Download this table (CSV)"
 
@@ -58,7 +59,7 @@ def test_the_shift_reads_the_running_batches_first(full: Path) -> None:
     assert "kg of CO2 given off so far" in text
     assert "next reading due by" in text
     assert "not from the clock on the wall" in text
-    assert app.warning[0].value.startswith("A fermenting vessel gives off carbon dioxide")
+    assert told(app.warning[0]).startswith("A fermenting vessel gives off carbon dioxide")
 
 
 def test_another_batch_opens_without_judging_the_season_again(
@@ -133,10 +134,10 @@ def test_the_batches_of_the_band_are_shown_and_can_be_chosen(full: Path) -> None
     app = opened(accepted=["Q24-01", "Q24-02", "Q24-03"])
     assert not app.exception
     assert app.multiselect(key="accepted").value == ["Q24-01", "Q24-02", "Q24-03"]
-    assert any("a house band needs 8" in one.value for one in app.info)
+    assert any("a house band needs 8" in told(one) for one in app.info)
     assert "3 batches in style" in said(app)
     app.multiselect(key="accepted").set_value([]).run()
-    assert any("54 batches in style" in one.value for one in app.markdown)
+    assert any("54 batches in style" in told(one) for one in app.markdown)
 
 
 def test_a_harvest_with_nothing_running_has_no_such_list(full: Path) -> None:
@@ -151,7 +152,7 @@ def test_every_figure_has_its_words_and_every_table_its_download(full: Path) -> 
     charts = app.get("plotly_chart")
     assert len(charts) == 4
     assert all(len(chart.proto.alt) > 60 for chart in charts)
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert labels[0] == LABEL
     assert labels.count(LABEL) == 5
 

@@ -15,7 +15,7 @@ from origin_compare.front.intake_page import aside_as_zip
 from origin_compare.store.store import open_store
 from origin_compare.trace import trace
 from origin_compare.trace.cell_origin import original_of
-from tests.front.test_pages import opened, said
+from tests.front.reading import downloads, opened, said, table_with, told
 
 GROWERS = b"grower_id,farm_name\nG01,High Rigg\nG02,Low Rigg\n"
 LOTS = b"lot_id,grower_id,season,variety,grain_n_pct_dm\nL1,G01,2025,Ostrel,1.52\n"
@@ -44,7 +44,7 @@ def take_in(app: AppTest) -> AppTest:
 def test_good_rows_go_in_and_the_page_says_so(store_file: Path) -> None:
     app = take_in(dropped(("growers.csv", GROWERS), ("lots.csv", LOTS)))
     assert not app.exception
-    assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
+    assert told(app.success[0]) == "Intake 1 brought 2 rows of growers and 1 row of lots."
     store = open_store(f"sqlite:///{store_file}")
     assert store.sheet("growers")["grower_id"].tolist() == ["G01", "G02"]
     assert store.original(1, "lots.csv") == LOTS
@@ -55,7 +55,7 @@ def test_faulty_rows_are_set_aside_and_can_be_taken_away_to_mend(store_file: Pat
     app = dropped(("growers.csv", GROWERS), ("lots.csv", faulty))
     table = next(one.value for one in app.dataframe if "what is wrong" in one.value.columns)
     assert table["column"].tolist() == ["season"]
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert "Rows set aside, to mend and send again (zip of CSV)" in labels
     take_in(app)
     assert open_store(f"sqlite:///{store_file}").sheet("lots")["lot_id"].tolist() == ["L1"]
@@ -97,10 +97,6 @@ def test_the_same_file_twice_changes_nothing(store_file: Path) -> None:
     assert next(one for one in app.button if one.label == "Nothing new to take in").disabled
 
 
-def table_with(app: AppTest, column: str) -> pd.DataFrame:
-    return next(one.value for one in app.dataframe if column in one.value.columns)
-
-
 def test_what_would_change_is_shown_before_it_does(store_file: Path) -> None:
     take_in(dropped(("growers.csv", GROWERS), ("lots.csv", LOTS)))
     other = LOTS.replace(b"1.52", b"1.55") + b"L2,G02,2025,Brook,1.49\n"
@@ -140,7 +136,7 @@ def test_one_workbook_of_several_tabs(store_file: Path) -> None:
         "season.xlsx tab Grain",
     ]
     app = take_in(app)
-    assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
+    assert told(app.success[0]) == "Intake 1 brought 2 rows of growers and 1 row of lots."
     store = open_store(f"sqlite:///{store_file}")
     traced = trace(store, "lots", "L1", "grain_n_pct_dm")
     assert (traced.file, traced.tab, traced.row) == ("season.xlsx", "Grain", 2)
@@ -156,7 +152,7 @@ def test_a_zip_of_sheets_and_a_workbook(store_file: Path) -> None:
     app = dropped(("harvest.zip", packed.getvalue()))
     assert "left alone: harvest.zip/harvest/photo.jpg" in said(app)
     app = take_in(app)
-    assert app.success[0].value == "Intake 1 brought 2 rows of growers and 1 row of lots."
+    assert told(app.success[0]) == "Intake 1 brought 2 rows of growers and 1 row of lots."
     store = open_store(f"sqlite:///{store_file}")
     traced = trace(store, "lots", "L1", "variety")
     assert traced.file == "harvest.zip/harvest/grain.xlsx"

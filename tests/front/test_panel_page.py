@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.front.test_pages import looked_at, opened, read_only, said  # noqa: F401
+from tests.front.reading import opened, said, told
 
 pytestmark = pytest.mark.usefixtures("read_only")
 
@@ -107,4 +107,4 @@ def test_more_correct_than_answers_is_refused_in_words() -> None:
     next(one for one in app.number_input if one.key == "correct").set_value(30)
     button = next(one for one in app.button if one.label == "What does it show?")
     app = button.click().run()
-    assert app.warning[0].value == "correct: 30 is not a whole number from 0 to 24."
+    assert told(app.warning[0]) == "correct: 30 is not a whole number from 0 to 24."

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pandas as pd
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
@@ -12,9 +11,7 @@ from streamlit.testing.v1 import AppTest
 from origin_compare.front.records_page import rules_of
 from origin_compare.house import default_rules, rules_as_toml
 from origin_compare.store.store import open_store
-from tests.front.test_pages import full, opened, said
-
-__all__ = ["full"]
+from tests.front.reading import opened, said, table_with, told
 
 
 @pytest.fixture(autouse=True)
@@ -38,10 +35,6 @@ def brought(app: AppTest, content: bytes) -> AppTest:
 def set_by(app: AppTest, who: str) -> AppTest:
     next(one for one in app.text_input if one.label.startswith("Who sets")).set_value(who)
     return next(one for one in app.button if one.label.startswith("Set these")).click().run()
-
-
-def table_with(app: AppTest, column: str) -> pd.DataFrame:
-    return next(one.value for one in app.dataframe if column in one.value.columns)
 
 
 def test_shipped_rules_are_shown_as_what_they_are(store_file: Path) -> None:
@@ -70,10 +63,10 @@ def test_a_file_is_read_shown_as_changes_and_set_with_who(store_file: Path) -> N
     with open_store(f"sqlite:///{store_file}") as store:
         assert store.rules() == default_rules(), "nothing is set before the button"
         app = set_by(app, "")
-        assert app.error[0].value == "Rules are kept with who set them. Say who."
+        assert told(app.error[0]) == "Rules are kept with who set them. Say who."
         assert not store.has_own_rules
         app = set_by(app, "AB")
-        assert app.success[0].value == "1 rule set by AB."
+        assert told(app.success[0]) == "1 rule set by AB."
         assert store.rules().windows["length_h"].low == 94
         assert [who for _, _, who, _ in store.rules_history()] == ["AB"]
     assert "1 of these is its own" in said(app)
@@ -96,7 +89,7 @@ def test_settings_are_changed_on_the_page_itself(store_file: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "wanted"),
     [
         (
             b"[windows.length_h]\nlow = 200\n",
@@ -108,20 +101,47 @@ def test_settings_are_changed_on_the_page_itself(store_file: Path) -> None:
             'region/city, such as "Europe/London", or "UTC".',
         ),
         (b"\xff\xfe\x00", "house_rules.toml: not in UTF-8. Save the file as UTF-8 text."),
+        (
+            b'time_zone = "right/UTC"\n',
+            'house_rules.toml line 1, time_zone: "right/UTC" is not a known time zone. Write it as '
+            'region/city, such as "Europe/London", or "UTC".',
+        ),
+        (
+            b"smallest_group = 5000\n",
+            "house_rules.toml line 1, smallest_group: 5000 is above 1000, more growers than a "
+            "house has, so no group would ever be shown.",
+        ),
+        (
+            b"windows = " + b"{a = " * 2000 + b"1" + b"}" * 2000 + b"\n",
+            "house_rules.toml: tables or lists lie too deep in one another. House rules need three "
+            "levels at most, such as [plausible.lots.area_ha].",
+        ),
         (b"/etc/hostname", None),
     ],
 )
 def test_a_file_that_cannot_be_used_is_refused_in_words(
-    content: bytes, told: str | None, store_file: Path
+    content: bytes, wanted: str | None, store_file: Path
 ) -> None:
     app = brought(opened("rules"), content)
     assert not app.exception
-    message = str(app.error[0].value)
-    if told is None:  # text that looks like a path is text
+    message = told(app.error[0])
+    if wanted is None:  # text that looks like a path is text
         assert message.startswith("house_rules.toml: not valid TOML: ")
     else:
-        assert message == told
+        assert message == wanted
     assert not open_store(f"sqlite:///{store_file}").has_own_rules
+
+
+def test_a_group_larger_than_any_here_still_opens_the_pages(
+    full: Path,
+) -> None:
+    app = set_by(brought(opened("rules"), b"smallest_group = 60\n"), "AB")
+    assert told(app.success[0]).endswith("set by AB.")
+    assert not app.exception
+    growers = opened("growers")
+    assert not growers.exception
+    assert not growers.error
+    assert "it takes 60 growers" in said(growers)
 
 
 def test_the_file_downloaded_is_the_file_read() -> None:

@@ -11,8 +11,8 @@ from origin_compare.panel import KeptPlan, plan_as_text, plan_tasting, with_keys
 from origin_compare.places import FRONT
 from origin_compare.store.store import Store, open_store
 from origin_compare.store.tastings import enter_scores, entered_scores, keep_tasting
-from tests.front.test_pages import full, said  # noqa: F401
-from tests.front.test_pages import opened as opened_in_the_app
+from tests.front.reading import opened as opened_in_the_app
+from tests.front.reading import said, told
 
 BATCHES = ["Q25-01", "Q25-02", "Q25-03"]
 
@@ -32,9 +32,15 @@ def kept() -> KeptPlan:
 
 
 @pytest.fixture
-def store(full: Path, kept: KeptPlan, monkeypatch: pytest.MonkeyPatch) -> Store:  # noqa: F811
+def store(tmp_path: Path, kept: KeptPlan, monkeypatch: pytest.MonkeyPatch) -> Store:
+    return sitting(f"sqlite:///{tmp_path / 'sitting.sqlite'}", kept, monkeypatch)
+
+
+def sitting(url: str, kept: KeptPlan, monkeypatch: pytest.MonkeyPatch) -> Store:
+    """A store with this plan in it, open for scores."""
+    monkeypatch.setenv("ORIGIN_COMPARE_STORE", url)
     monkeypatch.setenv("ORIGIN_COMPARE_TASTING", "T90-1")
-    opened_store = open_store(f"sqlite:///{full}")
+    opened_store = open_store(url)
     keep_tasting(opened_store, "T90-1", plan_as_text(kept))
     return opened_store
 
@@ -54,11 +60,11 @@ def cells(app: AppTest) -> list[str]:
 def fill(app: AppTest, *values: str) -> AppTest:
     for box, value in zip(app.text_input, values, strict=False):
         box.set_value(value)
-    return press(app, "Next")
+    return press(app, "done, next")
 
 
-def press(app: AppTest, start: str) -> AppTest:
-    return next(one for one in app.button if one.label.startswith(start)).click().run()
+def press(app: AppTest, words: str) -> AppTest:
+    return next(one for one in app.button if words in one.label).click().run()
 
 
 def everything(app: AppTest) -> str:
@@ -83,6 +89,7 @@ def test_one_glass_at_a_time_by_its_code_in_the_order_served(store: Store, kept:
         assert f"Glass {place + 1} of 4" in text
         assert f'<p class="oc-code">{code}</p>' in text
         assert cells(app) == ["", ""]
+        assert f"Glass {code} done, next" in [one.label for one in app.button]
         app = fill(app, f"{3 + place},5", "2")
     assert "That was the last glass: 4 glasses of tasting T90-1 are kept for A03." in said(app)
     own = entered_scores(store, "T90-1", "A03")
@@ -112,10 +119,10 @@ def test_an_empty_cell_is_asked_about_once_and_then_stays_empty(
     store: Store, kept: KeptPlan
 ) -> None:
     app = fill(opened(kept), "3")
-    assert app.info[0].value.startswith("Kept. Still empty: oily.")
+    assert told(app.info[0]).startswith("Kept. Still empty: oily.")
     own = entered_scores(store, "T90-1", "A03")
     assert own[["floral", "done"]].values.tolist() == [[3.0, False]]
-    app = press(app, "Leave the empty cells empty, next")
+    app = press(app, "empty, next")
     assert "Glass 2 of 4" in said(app)
     own = entered_scores(store, "T90-1", "A03")
     assert own["done"].tolist() == [True]
@@ -127,11 +134,11 @@ def test_what_is_no_score_is_refused_in_words_and_holds_the_glass(
     store: Store, kept: KeptPlan, typed: str
 ) -> None:
     app = fill(opened(kept), typed, "2")
-    assert app.warning[0].value == "floral: not a number from 0 to 10. Mend it, then go on."
+    assert told(app.warning[0]) == "floral: not a number from 0 to 10. Mend it, then go on."
     assert "Glass 1 of 4" in said(app)
     own = entered_scores(store, "T90-1", "A03")
     assert own["oily"].tolist() == [2.0]
-    assert own["floral"].isna().all()
+    assert "floral" not in own
     assert "Glass 2 of 4" in said(fill(app, "10", "2"))
 
 
@@ -142,6 +149,41 @@ def test_a_slip_is_mended_by_going_back(store: Store, kept: KeptPlan) -> None:
     app = fill(app, "7", "2")
     assert "Glass 2 of 4" in said(app)
     assert entered_scores(store, "T90-1", "A03")["floral"].tolist() == [7.0]
+
+
+def test_an_older_page_takes_no_score_away(store: Store, kept: KeptPlan) -> None:
+    older, newer = opened(kept), opened(kept)
+    newer.text_input[0].set_value("5").run()
+    older.text_input[1].set_value("3").run()
+    own = entered_scores(store, "T90-1", "A03")
+    assert own[["floral", "oily"]].values.tolist() == [[5.0, 3.0]]
+    older.run()
+    assert cells(older) == ["5", "3"], "what was kept elsewhere is shown"
+    newer.run()
+    assert cells(newer) == ["5", "3"]
+
+
+def test_two_figures_for_one_cell_are_asked_about(store: Store, kept: KeptPlan) -> None:
+    def kept_now() -> list[float]:
+        return entered_scores(store, "T90-1", "A03")["floral"].tolist()
+
+    older, newer = opened(kept), opened(kept)
+    newer.text_input[0].set_value("5").run()
+    older = fill(older, "4", "2")
+    assert told(older.warning[0]) == (
+        "floral: 5 was kept from another page opened with your key, 4 was typed here. Which counts?"
+    )
+    assert "Glass 1 of 4" in said(older)
+    assert kept_now() == [5.0]
+    older = press(older, "floral: 4")
+    assert kept_now() == [4.0]
+    assert cells(older) == ["4", "2"]
+    assert not older.warning
+    newer.text_input[0].set_value("6").run()
+    newer = press(newer, "floral: 4")
+    assert cells(newer)[0] == "4"
+    assert kept_now() == [4.0]
+    assert "Glass 2 of 4" in said(press(newer, "done, next"))
 
 
 def test_nothing_sent_to_the_assessor_names_a_batch_or_another_s_score(
@@ -168,7 +210,7 @@ def test_the_key_is_asked_for_and_a_wrong_one_opens_nothing(store: Store, kept: 
     assert "Tasting T90-1: whose scores? The panel leader gives out the keys." in said(app)
     app.text_input[0].set_value("A03")
     app = press(app, "Begin")
-    assert app.warning[0].value == (
+    assert told(app.warning[0]) == (
         "The key A03 opens no sheet of this tasting. Check it, or ask the panel leader."
     )
     assert "oc-code" not in said(app)
@@ -176,7 +218,10 @@ def test_the_key_is_asked_for_and_a_wrong_one_opens_nothing(store: Store, kept: 
     assert "Glass 1 of 4" in said(press(app, "Begin"))
 
 
-def test_scores_taken_in_are_not_entered_again(store: Store, kept: KeptPlan) -> None:
+def test_scores_taken_in_are_not_entered_again(
+    full: Path, kept: KeptPlan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = sitting(f"sqlite:///{full}", kept, monkeypatch)
     content = (
         b"tasting_id,assessor_id,batch_id,replicate,attribute,score\n"
         b"T90-1,A03,Q25-01,1,floral,4.5\n"

@@ -17,7 +17,7 @@ from origin_compare.reports.exports import safe_csv, safe_xlsx
 from origin_compare.reports.tasting_sheets import key_html, pours, sheets_html
 from origin_compare.store.store import open_store
 from origin_compare.store.tastings import enter_scores, kept_tasting, tastings
-from tests.front.test_pages import full, opened, said  # noqa: F401
+from tests.front.reading import opened, said, told
 
 ATTRIBUTES = ["floral", "fruity estery"]
 
@@ -78,17 +78,18 @@ def test_too_few_batches_are_refused_in_words() -> None:
     app = opened("tasting")
     next(one for one in app.multiselect if one.key == "plan_batches").set_value(["Q25-01"])
     app = pressed(app, "Draw up")
-    assert app.warning[0].value == "samples: 1 sample given. Serve at least two."
+    assert told(app.warning[0]) == "samples: 1 sample given. Serve at least two."
     assert not app.error
 
 
-def test_a_kept_tasting_shows_its_keys_and_can_be_dropped(full: Path) -> None:  # noqa: F811
+def test_a_kept_tasting_shows_its_keys_and_can_be_dropped(full: Path) -> None:
     app = keep_one()
-    assert app.success[0].value.startswith("Tasting T90-1 is kept.")
+    assert told(app.success[0]).startswith("Tasting T90-1 is kept.")
     text = said(app)
     assert "Tasting T90-1 waits for its 10 assessors; nothing has been entered here yet." in text
     assert "so that nobody can turn from it to a page that names batches" in text
-    assert [one.value for one in app.code] == ["origin-compare score T90-1"]
+    command = f"origin-compare score T90-1 --store sqlite:///{full}"
+    assert [one.value for one in app.code] == [command], "it has to find this very store"
     table = next(one.value for one in app.dataframe if "scoring key" in one.value.columns)
     assert table["scoring key"].str.fullmatch("[a-z2-9]{6}").all()
     assert table["scoring key"].nunique() == 10
@@ -97,7 +98,7 @@ def test_a_kept_tasting_shows_its_keys_and_can_be_dropped(full: Path) -> None:  
 
 
 def test_filled_sheets_come_back_as_one_intake_that_can_be_taken_back(
-    full: Path,  # noqa: F811
+    full: Path,
 ) -> None:
     keep_one()
     sheet, content = filled(full)
@@ -108,7 +109,7 @@ def test_filled_sheets_come_back_as_one_intake_that_can_be_taken_back(
     assert f"{14 * glasses - 1} scores read" in said(app)
     app = pressed(app, "Take in these sheets")
     assert not app.error
-    assert app.success[0].value == (
+    assert told(app.success[0]) == (
         f"Intake 2 brought {14 * glasses} rows of scores. It can be taken back on the Intake page."
     )
     store = open_store(f"sqlite:///{full}")
@@ -124,7 +125,7 @@ def test_filled_sheets_come_back_as_one_intake_that_can_be_taken_back(
     assert not store.sheet("scores")["tasting_id"].eq("T90-1").any()
 
 
-def test_entered_scores_are_taken_in_by_the_leader(full: Path) -> None:  # noqa: F811
+def test_entered_scores_are_taken_in_by_the_leader(full: Path) -> None:
     keep_one()
     store = open_store(f"sqlite:///{full}")
     kept = read_plan(kept_tasting(store, "T90-1"))
@@ -137,7 +138,7 @@ def test_entered_scores_are_taken_in_by_the_leader(full: Path) -> None:  # noqa:
     chosen = next(one for one in app.multiselect if one.key == "take_T90-1")
     assert chosen.value == ["A03"]
     app = pressed(app, "Take in these scores")
-    assert app.success[0].value.startswith("Intake 2 brought 168 rows of scores.")
+    assert told(app.success[0]).startswith("Intake 2 brought 168 rows of scores.")
     mine = store.sheet("scores")
     mine = mine[mine["tasting_id"].eq("T90-1")]
     assert set(mine["assessor_id"]) == {"A03"}

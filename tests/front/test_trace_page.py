@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pandas as pd
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
@@ -12,11 +11,11 @@ from streamlit.testing.v1 import AppTest
 from origin_compare import words
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.store.store import open_store
+from origin_compare.trace import correct as correct_in_store
 from origin_compare.trace import trace
 from origin_compare.trace.cell_origin import original_of
-from tests.front.test_pages import full, opened, said
+from tests.front.reading import downloads, opened, said, table_with, told
 
-__all__ = ["full"]
 CELL = {
     "what": "a recorded cell",
     "sheet": "fermentations",
@@ -33,10 +32,6 @@ def no_cached_answers() -> None:
 def test_no_two_columns_of_a_sheet_are_called_the_same() -> None:
     for sheet in SHEETS.values():
         assert len({words.label(name) for name in sheet.names()}) == len(sheet.names())
-
-
-def table_with(app: AppTest, column: str) -> pd.DataFrame:
-    return next(one.value for one in app.dataframe if column in one.value.columns)
 
 
 def correct(app: AppTest, new: str, who: str, why: str) -> AppTest:
@@ -57,7 +52,7 @@ def test_an_address_opens_the_cell_with_the_text_as_written(full: Path) -> None:
     row = table_with(app, "as written").set_index("cell")
     assert row.loc["pitched at", "as written"] == "2025-12-16 11:43"
     assert row.loc["vessel", "value"] == "W3"
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert "The original file, fermentations_2025.csv" in labels
     assert "Nothing in the store was corrected yet." in said(app)
 
@@ -76,7 +71,7 @@ def test_a_reading_and_a_score_are_found_by_their_whole_key(full: Path) -> None:
 def test_a_correction_shows_before_and_after_and_is_listed(full: Path) -> None:
     app = correct(opened("trace", **CELL), "1.0664", "AB", "read off the card again")
     assert not app.exception
-    assert app.success[0].value == "original gravity of Q25-09 was 1.0654 and is 1.0664 now."
+    assert told(app.success[0]) == "original gravity of Q25-09 was 1.0654 and is 1.0664 now."
     listed = table_with(app, "corrected at")
     assert listed[["column", "old", "new", "who", "why"]].values.tolist()[0] == [
         "og_sg",
@@ -91,8 +86,43 @@ def test_a_correction_shows_before_and_after_and_is_listed(full: Path) -> None:
         assert store.original(1, "fermentations_2025.csv")
 
 
+def test_a_second_press_with_nothing_typed_changes_nothing(full: Path) -> None:
+    app = correct(opened("trace", **CELL), "1.0664", "AB", "read off the card again")
+    app = correct(app, "", "AB", "read off the card again")
+    assert told(app.error[0]).startswith("original gravity: nothing was typed, so nothing was")
+    with open_store(f"sqlite:///{full}") as store:
+        assert trace(store, "fermentations", "Q25-09", "og_sg").value == "1.0664"
+        assert len(store.corrections()) == 1
+
+
+def test_a_cell_is_emptied_where_that_is_ticked(full: Path) -> None:
+    app = opened("trace", **CELL)
+    app.checkbox[0].check()
+    app = correct(app, "1.06", "AB", "of another batch")
+    assert told(app.error[0]).startswith("A value was typed and the cell is to be left without")
+    app = correct(app, "", "AB", "of another batch")
+    assert told(app.success[0]) == "original gravity of Q25-09 was 1.0654 and is empty now."
+    with open_store(f"sqlite:///{full}") as store:
+        assert trace(store, "fermentations", "Q25-09", "og_sg").value == ""
+
+
+def test_a_correction_made_elsewhere_meanwhile_is_not_written_over(full: Path) -> None:
+    app = opened("trace", **CELL)
+    with open_store(f"sqlite:///{full}") as store:
+        key, why = "Q25-09", "seen first"
+        made_elsewhere = (store, "fermentations", key, "og_sg", "1.0700", "CD", why)
+        correct_in_store(*made_elsewhere, instead_of="1.0654")
+        app = correct(app, "1.0664", "AB", "read off the card again")
+        assert told(app.error[0]).startswith(
+            "original gravity of Q25-09 is 1.07 by now, no longer 1.0654: somebody corrected it"
+        )
+        assert trace(store, "fermentations", key, "og_sg").value == "1.07"
+        app = correct(app, "1.0664", "AB", "read off the card again")
+        assert told(app.success[0]) == "original gravity of Q25-09 was 1.07 and is 1.0664 now."
+
+
 @pytest.mark.parametrize(
-    ("new", "who", "why", "told"),
+    ("new", "who", "why", "wanted"),
     [
         ("1.0664", "", "", "A correction is kept with who made it and why. Give both."),
         (
@@ -104,11 +134,11 @@ def test_a_correction_shows_before_and_after_and_is_listed(full: Path) -> None:
     ],
 )
 def test_a_correction_that_cannot_be_is_refused_in_words(
-    new: str, who: str, why: str, told: str, full: Path
+    new: str, who: str, why: str, wanted: str, full: Path
 ) -> None:
     app = correct(opened("trace", **CELL), new, who, why)
     assert not app.exception
-    assert app.error[0].value == told
+    assert told(app.error[0]) == wanted
     assert open_store(f"sqlite:///{full}").corrections().empty
 
 

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from origin_compare.front.asked import questions
 from origin_compare.recent import Recent
-from tests.front.test_pages import opened, said
+from tests.front.reading import downloads, opened, said, told
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -49,7 +49,7 @@ def test_the_answer_stands_first_and_the_runs_are_in_a_drawn_order() -> None:
     assert "D-efficiency" in text
     assert "Order drawn with seed 1; the same seed draws it again." in text
     assert _runs(app) == list(range(1, 13))
-    labels = [button.proto.label for button in app.get("download_button")]
+    labels = downloads(app)
     assert labels[0] == "Download this table (CSV)"
     assert "Run sheet to fill in (CSV)" in labels
     assert "inside what the site's own procedures" in text
@@ -97,7 +97,7 @@ def test_more_than_the_barley_bears_is_said_in_words() -> None:
     assert re.fullmatch(
         r"Lot L25-01A: \d+\.\d t is less than the 1000\.0 t that one batch takes\. Leave it out, "
         r"or state smaller batches\.",
-        str(app.warning[0].value),
+        told(app.warning[0]),
     )
 
 
@@ -106,7 +106,7 @@ def test_too_many_repeats_are_said_in_words() -> None:
     app.slider(key="trial_batches").set_value(8)
     app.number_input(key="trial_repeats").set_value(6)
     _plan(app)
-    assert [str(one.value) for one in app.warning] == ["6 repeats of 8 batches: half at most."]
+    assert [told(one) for one in app.warning] == ["6 repeats of 8 batches: half at most."]
 
 
 def test_a_flavour_in_the_address_brings_its_own_spread() -> None:

@@ -1,6 +1,7 @@
 """What a letter says, whole, in every state a grower's season can be in."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,11 @@ import pytest
 
 from origin_compare import fermentation
 from origin_compare.errors import UnknownName
+from origin_compare.fermentation import Departure, Departures
+from origin_compare.fermentation.departures.causes import INSTRUMENT
 from origin_compare.growers import GrowerLetter, grower_letter
+from origin_compare.reports.letter_pdf import ROOMS
+from origin_compare.reports.letter_text import letter_data
 from origin_compare.review import season_table
 from tests.answers import owed
 from tests.growers import demo
@@ -66,6 +71,25 @@ def test_two_batches_say_what_their_lines_carry() -> None:
             "grower. Clear: "
         )
     )
+
+
+def test_what_the_house_s_own_handling_did_is_said_beside_the_yield() -> None:
+    batches = batch_frame(SEVEN)
+    own = batches.loc[batches["grower_id"] == "A", "batch_id"].tolist()
+    stuck = Departure(
+        own[0], "W1", "left", "gravity", 24.0, 32.0, 28.0, (), "fermentation stalled", False, (), ""
+    )
+    of_reading = next(name for name, instrument in INSTRUMENT.items() if instrument)
+    read_wrong = replace(stuck, batch_id=own[1], named=of_reading)
+    verdicts = Departures((stuck, read_wrong), None, {}, (), "")
+    letter = grower_letter(season_of(batches), batches, None, "A", 2025, verdicts)
+    assert letter.handling == (
+        f"In our vessels {own[0]} (fermentation stalled) did not ferment as our batches usually "
+        "do: what that did to the spirit yield is our handling, not your barley.",
+    )
+    data = letter_data(letter, "Quernhallow (invented)", datetime(2026, 1, 5, tzinfo=UTC), ROOMS[0])
+    assert data["bases"][0] == letter.handling[0]
+    assert not grower_letter(season_of(batches), batches, None, "B", 2025, verdicts).handling
 
 
 def test_a_group_that_may_not_be_shown() -> None:

@@ -326,7 +326,8 @@ def test_a_basis_is_traced_to_the_words_in_the_file(folder: Path, tmp_path: Path
         assert (protein.value, protein.cell) == ("10", "10.0")
         extract = trace(store, "malts", ["M1", "L1"], "extract_pct_dm")
         assert (extract.value, extract.cell) == ("76", "76.0")
-        correct(store, "malts", ["M2", "L2"], "moisture_pct", "4,5", "AB", "left off the paper")
+        key, why = ["M2", "L2"], "left off the paper"
+        correct(store, "malts", key, "moisture_pct", "4,5", "AB", why, instead_of="")
         batches = store.season().batches.set_index("batch_id")
         assert batches.loc["B2", "extract_pct_dm"] == pytest.approx(7600 / 95.5)
 

@@ -90,6 +90,29 @@ def test_glasses_are_kept_one_by_one_and_the_last_word_counts(store: Store) -> N
     assert store.revision == before
 
 
+def test_a_view_that_is_older_takes_nothing_away(store: Store) -> None:
+    keep_tasting(store, "T1", "{}")
+    glass = (store, "T1", "A01", 417)
+    assert enter_scores(*glass, {"sweet": 5.0, "floral": 6.0}, instead_of={}) == {}
+    assert enter_scores(*glass, {"oily": 2.0}, done=False, instead_of={}) == {}
+    own = entered_scores(store, "T1", "A01")
+    assert own[["sweet", "floral", "oily", "done"]].values.tolist() == [[5.0, 6.0, 2.0, True]]
+
+
+def test_a_figure_newer_than_the_one_seen_is_given_back_and_stands(store: Store) -> None:
+    keep_tasting(store, "T1", "{}")
+    glass = (store, "T1", "A01", 417)
+    enter_scores(*glass, {"sweet": 5.0}, done=False)
+    typed = {"sweet": 4.0, "oily": 1.0}
+    assert enter_scores(*glass, typed, instead_of={"sweet": None}) == {"sweet": 5.0}
+    own = entered_scores(store, "T1", "A01")
+    assert own[["sweet", "oily", "done"]].values.tolist() == [[5.0, 1.0, False]]
+    assert enter_scores(*glass, {"sweet": 4.0}, instead_of={"sweet": 5.0}) == {}
+    assert entered_scores(store, "T1", "A01")["sweet"].tolist() == [4.0]
+    assert enter_scores(*glass, {"sweet": None}, instead_of={"sweet": 4.0}) == {}
+    assert entered_scores(store, "T1", "A01")["sweet"].isna().all()
+
+
 def test_nothing_entered_is_an_empty_frame(store: Store) -> None:
     keep_tasting(store, "T1", "{}")
     found = entered_scores(store, "T1")

@@ -75,7 +75,9 @@ def test_the_cells_are_the_same_whether_the_file_is_kept_or_not(
 def test_a_corrected_cell_is_still_shown_as_it_was_written(store: Store) -> None:
     files = [("growers.csv", b"grower_id,soil\nG1,wet\nG2,dry\n")]
     store.take_in(store.plan(files), "the mill", files)
-    found = correct(store, "growers", "G1", "soil", "very wet", "the mill", "asked again")
+    found = correct(
+        store, "growers", "G1", "soil", "very wet", "the mill", "asked again", instead_of="wet"
+    )
     assert (found.value, found.cell) == ("very wet", "wet")
 
 

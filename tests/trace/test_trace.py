@@ -9,8 +9,7 @@ import pytest
 from origin_compare import StoreFault, UnknownName, open_store
 from origin_compare.store.bringing import bring_in
 from origin_compare.store.store import Store
-from origin_compare.trace import correct
-from origin_compare.trace.cell_origin import trace
+from origin_compare.trace import Traced, correct, trace
 
 FILES = {
     "growers.csv": "grower_id\nG1\n",
@@ -74,9 +73,23 @@ def test_what_is_not_there_is_refused_by_name(store: Store) -> None:
         assert str(told.value).startswith(sentence)
 
 
+def corrected(
+    store: Store,
+    sheet: str,
+    key: str,
+    column: str,
+    new: str | None,
+    who: str = "AB",
+    why: str = "read off the card",
+) -> Traced:
+    """A cell corrected by somebody who has just looked at it."""
+    standing = trace(store, sheet, key, column).value
+    return correct(store, sheet, key, column, new, who, why, instead_of=standing)
+
+
 def test_a_correction_keeps_who_when_old_and_new(store: Store) -> None:
     before = store.revision
-    found = correct(store, "lots", "L1", "grain_n_pct_dm", "1,56", "AB", "certificate misread")
+    found = corrected(store, "lots", "L1", "grain_n_pct_dm", "1,56", why="certificate misread")
     today = f"{pd.Timestamp.now(tz='UTC'):%Y-%m-%d}"
     assert found.sentence().endswith(
         f"(intake 1), and was corrected from 1.46 by AB on {today}: certificate misread."
@@ -92,17 +105,59 @@ def test_a_correction_keeps_who_when_old_and_new(store: Store) -> None:
 
 def test_a_correction_touches_nothing_else(store: Store) -> None:
     before = store.sheet("fermentations")
-    correct(store, "fermentations", "B1", "vessel", "V7", "AB", "read off the card")
+    corrected(store, "fermentations", "B1", "vessel", "V7")
     after = store.sheet("fermentations")
     pd.testing.assert_frame_equal(after.drop(columns="vessel"), before.drop(columns="vessel"))
     assert after["vessel"].tolist() == ["V7"]
 
 
 def test_a_cell_can_be_emptied_and_filled(store: Store) -> None:
-    correct(store, "lots", "L1", "grain_n_pct_dm", "", "AB", "of another lot")
+    corrected(store, "lots", "L1", "grain_n_pct_dm", None)
     assert pd.isna(store.sheet("lots")["grain_n_pct_dm"].iloc[0])
-    found = correct(store, "lots", "L2", "grain_n_pct_dm", "1.46", "AB", "of this lot")
+    found = corrected(store, "lots", "L2", "grain_n_pct_dm", "1.46")
     assert found.sentence().count("corrected from empty by AB") == 1
+
+
+def test_a_cell_is_emptied_only_in_so_many_words(store: Store) -> None:
+    before = store.revision
+    for nothing in ("", "  "):
+        with pytest.raises(StoreFault) as told:
+            corrected(store, "fermentations", "B1", "vessel", nothing)
+        assert str(told.value) == (
+            "vessel: nothing was typed, so nothing was changed. Type what belongs there; to leave "
+            "the cell without a value, say that it is to be emptied."
+        )
+    assert store.revision == before
+
+
+def test_a_cell_that_changed_in_between_is_left_alone(store: Store) -> None:
+    shown = trace(store, "fermentations", "B1", "vessel").value
+    corrected(store, "fermentations", "B1", "vessel", "V7", "CD")
+    for new in ("V8", None):
+        with pytest.raises(StoreFault) as told:
+            correct(store, "fermentations", "B1", "vessel", new, "AB", "card", instead_of=shown)
+        assert str(told.value) == (
+            "vessel of B1 is V7 by now, no longer empty: somebody corrected it in between, and "
+            "it was left as it is. Look at it again, then correct it if need be."
+        )
+    assert trace(store, "fermentations", "B1", "vessel").value == "V7"
+    assert len(store.corrections()) == 1
+
+
+def test_one_correction_sent_twice_is_one(store: Store) -> None:
+    shown = trace(store, "lots", "L1", "grain_n_pct_dm").value
+    sent = (store, "lots", "L1", "grain_n_pct_dm", "1,56", "AB", "misread")
+    first = correct(*sent, instead_of=shown)
+    revision = store.revision
+    assert correct(*sent, instead_of=shown).value == first.value == "1.56"
+    assert store.revision == revision
+    assert len(store.corrections()) == 1
+
+
+def test_a_correction_to_what_stands_there_already_is_none(store: Store) -> None:
+    with pytest.raises(StoreFault, match=r"nitrogen, % dry of L1 is 1.46 already; nothing"):
+        corrected(store, "lots", "L1", "grain_n_pct_dm", "1.460")
+    assert store.corrections().empty
 
 
 @pytest.mark.parametrize(
@@ -110,31 +165,31 @@ def test_a_cell_can_be_emptied_and_filled(store: Store) -> None:
     [
         ("grain_n_pct_dm", "14,6", "AB", "grain_n_pct_dm: 14,6 is outside 0.5 to 4."),
         ("season", "soon", "AB", "season: soon is not a "),
-        ("grower_id", "", "AB", "grower_id: "),
+        ("grower_id", None, "AB", "grower_id: "),
         ("lot_id", "L2", "AB", "There is a row L2 in lots already. Two rows cannot share a key."),
         ("variety", "Brook", " ", "A correction is kept with who made it and why. Give both."),
     ],
 )
 def test_what_a_file_would_be_refused_for_is_refused_here(
-    store: Store, column: str, text: str, who: str, sentence: str
+    store: Store, column: str, text: str | None, who: str, sentence: str
 ) -> None:
     before = store.revision
     with pytest.raises(StoreFault) as told:
-        correct(store, "lots", "L1", column, text, who, "because")
+        corrected(store, "lots", "L1", column, text, who)
     assert str(told.value).startswith(sentence)
     assert store.revision == before
     assert store.corrections().empty
 
 
 def test_a_corrected_key_is_found_under_its_new_name(store: Store) -> None:
-    found = correct(store, "lots", "L2", "lot_id", "L3", "AB", "a slip")
+    found = corrected(store, "lots", "L2", "lot_id", "L3")
     assert found.key == "L3"
     assert found.corrections["old"].tolist() == ["L2"]
     assert trace(store, "lots", "L3", "variety").value == "Brook"
 
 
 def test_a_row_taken_back_takes_no_correction_into_the_next(store: Store) -> None:
-    correct(store, "lots", "L2", "variety", "Ardent", "AB", "seed bag")
+    corrected(store, "lots", "L2", "variety", "Ardent")
     store.take_back(1)
     folder = Path(store.url.removeprefix("sqlite:///")).parent / "sheets"
     bring_in(store, [folder], "the mill")

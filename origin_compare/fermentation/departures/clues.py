@@ -197,7 +197,9 @@ def _cooling(scene: Scene) -> Found:
         says = f"cooling stood {valve[at]:.0f} % open with the wash {-off[at]:.1f} °C below course"
         clues.append(Clue(says, {CHILLED: 4.0, STUCK: -1.0}))
     elif cold.any():
-        says = "cooling was shut while the wash stood cold"
+        widest = float(valve[cold].max())
+        how = "was shut" if widest < 1 else f"stood at most {widest:.0f} % open"
+        says = f"cooling {how} while the wash stood cold"
         clues.append(Clue(says, {CHILLED: -2.0, OFFSETS[TEMPERATURE]: 0.5}))
     return clues, {}
 

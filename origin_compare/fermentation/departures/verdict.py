@@ -84,10 +84,13 @@ class Departure:
         why = "the cause cannot be told from this log"
         if self.named != "cannot tell":
             why = f"most likely {self.named}"
-        return (
-            f"{self.batch_id} left the house band between {self.from_h:.0f} and {self.to_h:.0f} h "
-            f"(most likely about {self.likely_h:.0f} h), first in {self.channel}: {why}."
+        when = (
+            f"between {self.from_h:.0f} and {self.to_h:.0f} h "
+            f"(most likely about {self.likely_h:.0f} h)"
         )
+        if self.likely_h == 0:  # the readings until then lie inside the band
+            when = f"by {self.to_h:.0f} h, by something at work since the pitch"
+        return f"{self.batch_id} left the house band {when}, first in {self.channel}: {why}."
 
 
 @dataclass(frozen=True)
