@@ -112,6 +112,11 @@ def split_unit(header: str) -> tuple[str, str]:
     return header.strip(), ""
 
 
+def is_strength(unit: str) -> bool:
+    """Whether a unit is one of alcoholic strength alone, such as `%vol` or `proof`."""
+    return "proof" in unit or unit in _STRENGTH.keys() - _PERCENT.keys()
+
+
 def gravity_scale(unit: str) -> str | None:
     """`sg`, `thousand`, `degrees` or `plato` for a gravity's unit; None if it is no such unit."""
     return _GRAVITY.get(unit)

@@ -318,6 +318,13 @@ def test_a_second_malt_left_out_is_not_lost_unsaid() -> None:
     assert len(plan({"mashes.csv": text}, plans=[agreed]).sheets["mashes"]) == 1
 
 
+def test_a_strength_beside_a_volume_is_the_strength_of_it() -> None:
+    text = "Batch,Low wines (L),Low wines % vol,New make L,New make % vol\nB1,2100,24,650,69\n"
+    spirits = plan({"spirits.csv": text}).sheets["spirits"].iloc[0]
+    assert (spirits["low_wines_l"], spirits["low_wines_abv_pct"]) == (2100, 24)
+    assert (spirits["new_make_l"], spirits["new_make_abv_pct"]) == (650, 69)
+
+
 def test_what_headers_say_outweighs_the_name_of_the_file() -> None:
     text = "Batch,Gravity,Temp,pH\nB1,1.050,21,5.1\n"
     verdict = guess_sheet(read_tables("Fermentation log.csv", text.encode())[0])
