@@ -10,7 +10,7 @@ from functools import cache, lru_cache
 from origin_compare.intake.raw_table import MEND_HEADER
 from origin_compare.sheets.catalogue import SHEETS, Column, Sheet
 from origin_compare.sheets.office_words import MORE_WORDS
-from origin_compare.sheets.units import is_strength, split_unit, unit_words
+from origin_compare.sheets.units import fits, quantity_words, split_unit, unit_words
 
 HEADER_WITHIN = 30
 """A header is looked for among this many first rows; above it stand titles and blank rows."""
@@ -54,8 +54,9 @@ def columns_for(header: str, sheet: Sheet) -> tuple[tuple[Column, ...], str]:
     if whole:  # `Grain in` is grain steeped, not grain in inches
         return tuple(sheet.column(name) for name in whole), ""
     names = known.get(plain(base), ())
-    if is_strength(unit):  # `Low wines proof` is the strength of the low wines, not their volume
-        told = (known.get(plain(f"{base} {word}")) for word in ("strength", "abv"))
+    if unit and not any(fits(sheet.column(name), unit) for name in names):
+        # `Low wines proof` is the strength of the low wines, not their volume
+        told = (known.get(plain(f"{base} {word}")) for word in quantity_words(unit))
         names = next((one for one in told if one), names)
     return tuple(sheet.column(name) for name in names), unit
 
