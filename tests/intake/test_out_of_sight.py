@@ -44,7 +44,7 @@ def test_rows_struck_through_and_hidden_are_asked_about() -> None:
     assert planned.sheets["readings"].empty
     struck, hidden = (one for one in planned.questions if one.holds)
     assert (struck.key, struck.default) == ("struck-out rows", "leave them out")
-    assert (hidden.key, hidden.default) == ("hidden rows", "")
+    assert (hidden.key, hidden.default) == ("hidden rows", "read them")
     assert "A row is struck through" in struck.what
     assert "Row 3." in struck.evidence
     assert "Row 4." in hidden.evidence
@@ -68,6 +68,6 @@ def test_comments_are_kept_with_their_row() -> None:
 def answered(hidden: str) -> IntakePlan:
     """The plan once both questions are answered."""
     asked = [one for one in plan(FILES).questions if one.holds]
-    said = {one: one.default or hidden for one in asked}
+    said = {one: hidden if "hidden" in one.key else one.default for one in asked}
     plans: tuple[ReadingPlan, ...] = answer(said)
     return plan(FILES, plans=plans)

@@ -26,7 +26,7 @@ def withdrawn_rows(block: Block, names: Names) -> list[Block]:
     result = _without(block, struck, STRUCK, "struck through", LEAVE)
     if hidden.any():
         hidden = np.isin(_rows_of(result), list(block.hidden_rows))
-        result = _without(result, hidden, HIDDEN, "hidden", "")
+        result = _without(result, hidden, HIDDEN, "hidden", READ)
     return [result]
 
 
