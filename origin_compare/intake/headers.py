@@ -50,14 +50,18 @@ def columns_for(header: str, sheet: Sheet) -> tuple[tuple[Column, ...], str]:
     """The columns `header` may stand for, and the unit it carries ("" if none)."""
     known = spellings(sheet.name)
     base, unit = split_unit(header)
-    whole = known.get(plain(header))
-    if whole:  # `Grain in` is grain steeped, not grain in inches
-        return tuple(sheet.column(name) for name in whole), ""
     names = known.get(plain(base), ())
+    measured: tuple[str, ...] = ()
     if unit and not any(fits(sheet.column(name), unit) for name in names):
         # `Low wines proof` is the strength of the low wines, not their volume
         told = (known.get(plain(f"{base} {word}")) for word in quantity_words(unit))
-        names = next((one for one in told if one), names)
+        measured = next((one for one in told if one), ())
+    whole = known.get(plain(header))
+    if whole and (
+        not measured or whole == measured
+    ):  # `Grain in` is grain steeped, not grain in inches
+        return tuple(sheet.column(name) for name in whole), ""
+    names = measured or names
     return tuple(sheet.column(name) for name in names), unit
 
 

@@ -36,7 +36,7 @@ def _book() -> bytes:
     return content.getvalue()
 
 
-FILES = {**SEASON, "readings.csv": "", "readings.xlsx": _book()}
+FILES: dict[str, str | bytes] = {**SEASON, "readings.csv": "", "readings.xlsx": _book()}
 
 
 def test_rows_struck_through_and_hidden_are_asked_about() -> None:

@@ -32,7 +32,7 @@ from origin_compare.intake.layouts import (
 Layout = Callable[[Block, Names], list[Block]]
 
 LAYOUTS: tuple[Layout, ...] = (
-    out_of_sight.withdrawn_rows,
+    out_of_sight.struck_or_hidden,
     out_of_sight.comments_as_remarks,
     title_units.units_in_titles,
     summary_rows.without_notes,

@@ -16,7 +16,7 @@ LEAVE, READ = "leave them out", "read them"
 _NOTES = frozenset({"note", "notes", "remark", "remarks", "comment", "comments"})
 
 
-def withdrawn_rows(block: Block, names: Names) -> list[Block]:
+def struck_or_hidden(block: Block, names: Names) -> list[Block]:
     """Struck-out and hidden rows are left out or read as was said; until then they are asked."""
     if not block.marks and not block.hidden_rows:
         return [block]
