@@ -199,6 +199,8 @@ def _check(given: argparse.Namespace) -> int:
             plan = check(given.paths, store)
     print(plan.sentence())
     print(plan.rests_on())
+    for line in plan.besides():
+        print(line)
     return _told_faults(plan.faults, warnings=given.warnings)
 
 
@@ -209,7 +211,7 @@ def _take_in(given: argparse.Namespace) -> int:
     with open_store(given.store) as store:
         plan, taken = bring_in(store, given.paths, given.who)
     print(taken.sentence())
-    for line in plan.left_out_sentences():
+    for line in (*plan.left_out_sentences(), *plan.besides()):
         print(line)
     return _told_faults(taken.faults, warnings=given.warnings)
 

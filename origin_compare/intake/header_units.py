@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from origin_compare.intake.open_points import UNIT, OpenPoint
 from origin_compare.sheets.catalogue import Column
-from origin_compare.sheets.unit_choices import LEAVE_OUT, REMARK
+from origin_compare.sheets.unit_choices import LEAVE_OUT, REMARK, Meaning
 from origin_compare.sheets.units import (
     conversion,
     gravity_scale,
@@ -73,6 +73,7 @@ def unit_asked(column: Column, header: str, unit: str) -> OpenPoint:
             f"What does {unit} mean in {header}?",
             f"It is not the same everywhere; the figures are kept in {own}.",
             (*(one.says for one in several), LEAVE_OUT),
+            _usual(unit, several),
             column=header,
         )
     if unit_words(unit):
@@ -90,6 +91,12 @@ def unit_asked(column: Column, header: str, unit: str) -> OpenPoint:
         (REMARK, LEAVE_OUT),
         column=header,
     )
+
+
+def _usual(unit: str, several: Sequence[Meaning]) -> str:
+    """Bulk gallons were the British excise's, wine gallons are the American one's (from memory)."""
+    home = "UK" if unit.startswith("bulk") else "US" if unit.startswith("wine") else ""
+    return next((one.says for one in several if home and one.home == home), "")
 
 
 def _is_remark(unit: str, spellings: frozenset[str]) -> bool:

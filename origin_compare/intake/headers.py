@@ -10,7 +10,7 @@ from functools import cache, lru_cache
 from origin_compare.intake.raw_table import MEND_HEADER
 from origin_compare.sheets.catalogue import SHEETS, Column, Sheet
 from origin_compare.sheets.office_words import MORE_WORDS
-from origin_compare.sheets.units import split_unit, unit_words
+from origin_compare.sheets.units import fits, quantity_words, split_unit, unit_words
 
 HEADER_WITHIN = 30
 """A header is looked for among this many first rows; above it stand titles and blank rows."""
@@ -50,10 +50,19 @@ def columns_for(header: str, sheet: Sheet) -> tuple[tuple[Column, ...], str]:
     """The columns `header` may stand for, and the unit it carries ("" if none)."""
     known = spellings(sheet.name)
     base, unit = split_unit(header)
+    names = known.get(plain(base), ())
+    measured: tuple[str, ...] = ()
+    if unit and not any(fits(sheet.column(name), unit) for name in names):
+        # `Low wines proof` is the strength of the low wines, not their volume
+        told = (known.get(plain(f"{base} {word}")) for word in quantity_words(unit))
+        measured = next((one for one in told if one), ())
     whole = known.get(plain(header))
-    if whole:  # `Grain in` is grain steeped, not grain in inches
+    if whole and (
+        not measured or whole == measured
+    ):  # `Grain in` is grain steeped, not grain in inches
         return tuple(sheet.column(name) for name in whole), ""
-    return tuple(sheet.column(name) for name in known.get(plain(base), ())), unit
+    names = measured or names
+    return tuple(sheet.column(name) for name in names), unit
 
 
 @lru_cache(maxsize=4096)

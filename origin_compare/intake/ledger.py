@@ -31,14 +31,17 @@ class Ledger:
 
     @property
     def label(self) -> str:
+        """The place as messages name it."""
         return self.cleaned.raw.label
 
     @property
     def sheet(self) -> str:
+        """The name of the sheet the table was read as."""
         return self.cleaned.sheet.name
 
     @property
     def rows(self) -> np.ndarray:
+        """Per raw row its number in the file."""
         return self.cleaned.raw.rows
 
     def put_aside(self, found: Finding) -> None:
@@ -56,6 +59,7 @@ class Ledger:
         self.frame = left
 
     def count(self, state: int) -> int:
+        """How many raw rows are in a state."""
         return int((self.state == state).sum())
 
 

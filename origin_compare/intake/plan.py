@@ -25,7 +25,7 @@ from origin_compare.intake.checks.links import check_links, keep_whole, names_as
 from origin_compare.intake.checks.spelling import check_spellings
 from origin_compare.intake.clean import AT, blank_column, clean, raw_text, set_aside
 from origin_compare.intake.files.readers import Sources, read_sources
-from origin_compare.intake.findings import finding, told
+from origin_compare.intake.findings import finding, short, told
 from origin_compare.intake.known import Known
 from origin_compare.intake.ledger import ASIDE, GOOD, REPEATED, THERE, Ledger, open_ledger
 from origin_compare.intake.raw_table import RawTable, SourceFile
@@ -115,6 +115,18 @@ class IntakePlan:
             return []
         verb = "is" if len(columns) == 1 else "are"
         return [f"{listed(columns, 6)} {verb} left out: no such column is known."]
+
+    def besides(self) -> list[str]:
+        """What was taken for granted and what was read and not used, a sentence each."""
+        said = [
+            f"{one.what} Until it is said, {one.default} is taken for granted."
+            for one in self.questions
+            if not one.holds and one.default
+        ]
+        if len(self.not_used):
+            texts = [f'"{short(text)}"' for text in self.not_used["text"]]
+            said.append(f"Read and not used: {listed(texts, 4)}.")
+        return said
 
     def table(self) -> pd.DataFrame:
         """Per table: its sheet, the rows read, what became of them, and how many warnings."""

@@ -62,6 +62,7 @@ class Guess:
 
     @property
     def weight(self) -> int:
+        """How many headers are understood."""
         return len(self.mapped) + len(self.attributes)
 
     @property

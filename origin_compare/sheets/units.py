@@ -59,6 +59,7 @@ _BY_NAME: Mapping[str, tuple[str, Mapping[str, tuple[float, float]]]] = {
         dict.fromkeys(("iob", "°l", "°wk", "wk", "°lintner", "u", "°lin", "dp", "iod"), _SAME),
     ),
 }
+_TEMPERATURES = frozenset({"°c", "°f", "c", "f", "degc", "degf", "celsius", "fahrenheit"})
 _GRAVITY = {
     **dict.fromkeys(("sg", "20/20", "sg20/20", "s.g.", "20/20°c"), "sg"),
     **dict.fromkeys(("°p", "p", "plato", "°plato", "degp", "degplato", "%plato", "%p"), "plato"),
@@ -112,6 +113,15 @@ def split_unit(header: str) -> tuple[str, str]:
     return header.strip(), ""
 
 
+def quantity_words(unit: str) -> tuple[str, ...]:
+    """What a unit of strength, gravity or temperature measures, in words; () for other units."""
+    if "proof" in unit or unit in _STRENGTH.keys() - _PERCENT.keys():
+        return ("strength", "abv")
+    if gravity_scale(unit):
+        return ("gravity",)
+    return ("temp", "temperature") if unit in _TEMPERATURES else ()
+
+
 def gravity_scale(unit: str) -> str | None:
     """`sg`, `thousand`, `degrees` or `plato` for a gravity's unit; None if it is no such unit."""
     return _GRAVITY.get(unit)
@@ -135,16 +145,16 @@ def conversion(column: Column, unit: str) -> tuple[float, float] | None:
 
 def meanings_for(column: Column, unit: str) -> tuple[Meaning, ...]:
     """What a unit may mean in this column, to be asked; () where it is clear or does not fit."""
-    if _fits(column, unit):
+    if fits(column, unit):
         return ()
-    told = [one for one in meanings(unit) if _fits(column, one.unit)]
+    told = [one for one in meanings(unit) if fits(column, one.unit)]
     return (*told, *(one for one in meanings(unit) if one.unit == LEAVE_OUT)) if told else ()
 
 
 def settled(column: Column, unit: str, answer: str) -> str | None:
     """The unit an answer settles on, `LEAVE_OUT`, or None where the answer does not fit either."""
     said = chosen(unit, answer)
-    return said if said == LEAVE_OUT or _fits(column, said) else None
+    return said if said == LEAVE_OUT or fits(column, said) else None
 
 
 def own_unit(column: Column) -> str:
@@ -152,7 +162,8 @@ def own_unit(column: Column) -> str:
     return _of_column(column)[0]
 
 
-def _fits(column: Column, unit: str) -> bool:
+def fits(column: Column, unit: str) -> bool:
+    """Whether a unit, taken as it stands, is one of the column."""
     if column.kind == "gravity":
         return not unit or gravity_scale(unit) is not None
     return conversion(column, unit) is not None

@@ -544,3 +544,19 @@ def test_each_batch_goes_through_the_repeated_hour_by_itself() -> None:
     cells = ["2025-10-26 02:00", "2025-10-26 02:15", "2025-10-26 02:00", "2025-10-26 02:45"]
     values, _ = moments(cells, [0, 1, 0, 1])
     assert values == ["26 00:00", "26 00:15", "26 01:00", "26 00:45"]
+
+
+def test_a_header_may_say_how_its_dates_are_written() -> None:
+    assert read("lots", "sown_on", ["03/04/2025"], unit="mm/dd/yyyy")[0] == [
+        pd.Timestamp("2025-03-04")
+    ]
+    assert read("lots", "sown_on", ["03/04/2025"], unit="dd/mm/yy")[0] == [
+        pd.Timestamp("2025-04-03")
+    ]
+
+
+def test_bulk_gallons_are_likeliest_imperial_and_wine_gallons_american() -> None:
+    (bulk,) = asked("spirits", "wash_l", ["1755.4 bulk gal"])
+    (wine,) = asked("spirits", "wash_l", ["565 wine gal"])
+    assert bulk.default == "imperial gallons (4.546 L)"
+    assert wine.default == "US gallons (3.785 L)"

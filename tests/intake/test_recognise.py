@@ -318,6 +318,20 @@ def test_a_second_malt_left_out_is_not_lost_unsaid() -> None:
     assert len(plan({"mashes.csv": text}, plans=[agreed]).sheets["mashes"]) == 1
 
 
+def test_a_strength_beside_a_volume_is_the_strength_of_it() -> None:
+    text = "Batch,Low wines (L),Low wines % vol,New make L,New make % vol\nB1,2100,24,650,69\n"
+    spirits = plan({"spirits.csv": text}).sheets["spirits"].iloc[0]
+    assert (spirits["low_wines_l"], spirits["low_wines_abv_pct"]) == (2100, 24)
+    assert (spirits["new_make_l"], spirits["new_make_abv_pct"]) == (650, 69)
+
+
+def test_a_gravity_beside_a_volume_is_the_gravity_of_it() -> None:
+    text = "Batch,Malt,Wort hL,Wort °P,Strike °F\nB1,M1,79.2,14.9,150.1\n"
+    mash = plan({"mashes.csv": text}).sheets["mashes"].iloc[0]
+    assert (mash["wort_l"], round(mash["wort_sg"], 4)) == (7920, 1.0607)
+    assert mash["strike_temp_c"] == pytest.approx(65.611, abs=1e-3)
+
+
 def test_what_headers_say_outweighs_the_name_of_the_file() -> None:
     text = "Batch,Gravity,Temp,pH\nB1,1.050,21,5.1\n"
     verdict = guess_sheet(read_tables("Fermentation log.csv", text.encode())[0])

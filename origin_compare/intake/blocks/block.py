@@ -72,6 +72,8 @@ class Block:
     questions: tuple[Question, ...] = field(default=())
     marks: Mapping[tuple[int, int], Mark] = field(default_factory=dict)
     """Marks of the grid's cells by row and column in the file."""
+    hidden_rows: frozenset[int] = frozenset()
+    """Rows of the file that are out of sight, from 1."""
     sheet: str = ""
     """The sheet a layout took the table for, "" to go by its headers."""
 

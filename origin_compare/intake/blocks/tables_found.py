@@ -274,6 +274,7 @@ def _block(
         kind,
         plan_for(kind, own, plans),
         marks=seen.grid.marks,
+        hidden_rows=seen.grid.hidden_rows,
     )
 
 

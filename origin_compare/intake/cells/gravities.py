@@ -50,7 +50,7 @@ def parse_gravity(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """
     seen = Distinct(coded)
     written_, temperatures, pairs = _pairs(seen, taken_apart(seen), hints)
-    figures = read_figures(seen, written_, column, hints, None).values
+    figures = read_figures(seen, written_, column, hints, None)[0]
     values = np.full(len(figures), np.nan)
     units, asked = _with_units(figures, values, written_, seen, column, hints)
     open_ = ~np.isnan(figures) & (units == "")

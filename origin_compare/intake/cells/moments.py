@@ -182,6 +182,8 @@ def _ordered(
     if not day and not month:
         day, month = by_weekdays(read, weekdays)
     said = {DAY_FIRST: False, MONTH_FIRST: True}.get(hints.answers.get(DATES, ""))
+    if said is None:  # a header that says how, such as `Sown (mm/dd/yyyy)`
+        said = {"dd": False, "mm": True}.get(hints.unit[:2])
     month_first = month > day if day or month else said
     if month_first is None:
         month_first = hints.month_first

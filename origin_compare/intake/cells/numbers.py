@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -23,19 +22,6 @@ _ABOVE = re.compile(r"[>≥]|more than |above |over ")
 _CELLS_UNIT = "Write the figure alone."
 
 
-@dataclass(frozen=True, slots=True)
-class Figures:
-    """The distinct texts of a column as figures, in the unit each was written in.
-
-    `values`: NaN where there is none; `written`: the texts taken apart; `open_points`: what
-    could not be settled.
-    """
-
-    values: np.ndarray
-    written: Written
-    open_points: tuple[OpenPoint, ...] = ()
-
-
 def parse_figures(coded: Coded, column: Column, hints: Hints) -> Parsed:
     """Numbers, counts and temperatures in the column's own unit; the impossible is a fault."""
     seen = Distinct(coded)
@@ -43,8 +29,8 @@ def parse_figures(coded: Coded, column: Column, hints: Hints) -> Parsed:
     if _is_length(column):
         written_ = _clocks_as_hours(written_)
     changes, asked = _changes(written_.units, seen, column, hints)
-    figures = read_figures(seen, written_, column, hints, changes)
-    values = figures.values * changes[:, 0] + changes[:, 1]
+    figures, more = read_figures(seen, written_, column, hints, changes)
+    values = figures * changes[:, 0] + changes[:, 1]
     blame_below(seen, written_)
     check_range(values, seen, column)
     if column.kind == "count":
@@ -52,15 +38,13 @@ def parse_figures(coded: Coded, column: Column, hints: Hints) -> Parsed:
     values[seen.faulty] = np.nan
     typed = pd.Series(values, dtype="float64")
     whole = typed.astype("Int64") if column.kind == "count" else typed
-    return parsed(
-        column.name, seen, whole, (*asked, *figures.open_points), remarks_of(seen, written_)
-    )
+    return parsed(column.name, seen, whole, (*asked, *more), remarks_of(seen, written_))
 
 
 def read_figures(
     seen: Distinct, written_: Written, column: Column, hints: Hints, changes: np.ndarray | None
-) -> Figures:
-    """Figures of the distinct texts; what is none is blamed.
+) -> tuple[np.ndarray, tuple[OpenPoint, ...]]:
+    """Figures of the distinct texts, and what is asked about them; what is none is blamed.
 
     `changes` (factor and offset per text) says what each figure is in the column's own unit;
     None for gravity, which has no thousands to settle.
@@ -83,7 +67,7 @@ def read_figures(
             seen.blame(int(at), *_unreadable(seen.texts.iloc[at]))
         else:
             values[at] = grouped
-    return Figures(values, written_, asked)
+    return values, asked
 
 
 def blame_below(seen: Distinct, written_: Written) -> None:

@@ -92,6 +92,7 @@ class Distinct:
 
     @property
     def faulty(self) -> np.ndarray:
+        """Which texts have a verdict that is more than a warning."""
         return (self.wrong != "") & ~self.warning
 
     @property

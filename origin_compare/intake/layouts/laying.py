@@ -19,6 +19,7 @@ from origin_compare.intake.layouts import (
     hours_across,
     look_ups,
     names_across,
+    out_of_sight,
     records_of,
     repeated_columns,
     several_sheets,
@@ -31,6 +32,8 @@ from origin_compare.intake.layouts import (
 Layout = Callable[[Block, Names], list[Block]]
 
 LAYOUTS: tuple[Layout, ...] = (
+    out_of_sight.struck_or_hidden,
+    out_of_sight.comments_as_remarks,
     title_units.units_in_titles,
     summary_rows.without_notes,
     summary_rows.without_summaries,
