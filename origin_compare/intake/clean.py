@@ -66,6 +66,7 @@ class Cleaned:
 
     @property
     def sheet(self) -> Sheet:
+        """The sheet the table was read as."""
         return self.guess.sheet
 
 

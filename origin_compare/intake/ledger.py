@@ -31,14 +31,17 @@ class Ledger:
 
     @property
     def label(self) -> str:
+        """How the table is called to the user."""
         return self.cleaned.raw.label
 
     @property
     def sheet(self) -> str:
+        """The name of its sheet."""
         return self.cleaned.sheet.name
 
     @property
     def rows(self) -> np.ndarray:
+        """(n,) the file's own row numbers."""
         return self.cleaned.raw.rows
 
     def put_aside(self, found: Finding) -> None:
@@ -56,6 +59,7 @@ class Ledger:
         self.frame = left
 
     def count(self, state: int) -> int:
+        """How many rows are in this state."""
         return int((self.state == state).sum())
 
 

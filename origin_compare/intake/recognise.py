@@ -62,6 +62,7 @@ class Guess:
 
     @property
     def weight(self) -> int:
+        """How many of its headers are accounted for."""
         return len(self.mapped) + len(self.attributes)
 
     @property

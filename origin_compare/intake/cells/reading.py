@@ -92,6 +92,7 @@ class Distinct:
 
     @property
     def faulty(self) -> np.ndarray:
+        """(n,) which of the texts cannot be taken, warnings apart."""
         return (self.wrong != "") & ~self.warning
 
     @property

@@ -78,6 +78,7 @@ class Solution:
 
     @property
     def residual(self) -> float:
+        """The residual variance."""
         return self.components.variance[RESIDUAL]
 
     @property
