@@ -69,10 +69,12 @@ class Grid:
 
     @property
     def height(self) -> int:
+        """How many rows it has."""
         return int(self.text.shape[0])
 
     @property
     def width(self) -> int:
+        """How many columns it has."""
         return int(self.text.shape[1])
 
     def row(self, at: int) -> list[str]:

@@ -41,6 +41,7 @@ class Table:
 
     @property
     def guess(self) -> Guess | None:
+        """What it is read as; None while it is held for an answer."""
         return None if self.held else self.verdict.guess
 
 

@@ -48,9 +48,11 @@ class Sheet:
         return _BY_NAME[self.name][name]
 
     def names(self) -> tuple[str, ...]:
+        """Its columns by name, in order."""
         return tuple(column.name for column in self.columns)
 
     def needed(self) -> tuple[str, ...]:
+        """The columns no row may leave empty."""
         return tuple(column.name for column in self.columns if column.needed)
 
 

@@ -79,18 +79,22 @@ class Block:
 
     @property
     def height(self) -> int:
+        """How many rows of cells it has."""
         return int(self.cells.shape[0])
 
     @property
     def width(self) -> int:
+        """How many columns it has."""
         return len(self.headers)
 
     @property
     def header_row(self) -> int:
+        """The lowest row of its headers in the file, 0 where it has none."""
         return max((row for row, _ in self.header_places), default=0)
 
     @property
     def where(self) -> Where:
+        """Where it stands: file, tab and row of its headers."""
         return Where(self.file, self.tab, self.header_row)
 
     def said(self, key: str) -> str:
@@ -98,9 +102,11 @@ class Block:
         return self.plan.answer(key) if self.plan else ""
 
     def column(self, at: int) -> list[str]:
+        """The texts of one column, by its place."""
         return list(self.cells[:, at])
 
     def filled(self, at: int) -> list[str]:
+        """The texts of one column, empty cells left out."""
         return [text for text in self.cells[:, at] if text]
 
     def done(self, name: str, says: str, **changes: object) -> Self:

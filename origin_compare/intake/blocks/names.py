@@ -32,6 +32,7 @@ class Names:
         return kinds[0] if len(kinds) == 1 else ""
 
     def holds(self, kind: str, text: str) -> bool:
+        """Whether `text` is known as a name of this kind."""
         return text in self.by_kind.get(kind, frozenset())
 
     def joined(self, kind: str, names: Iterable[str]) -> Names:

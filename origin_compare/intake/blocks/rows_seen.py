@@ -42,12 +42,15 @@ class RowsSeen:
         return [int(at) for at in np.flatnonzero(self._filled[row])]
 
     def is_blank(self, row: int) -> bool:
+        """Whether no cell of the row is filled."""
         return not self._filled[row].any()
 
     def text(self, row: int, column: int) -> str:
+        """The text of a cell."""
         return str(self.grid.text[row, column])
 
     def kind(self, row: int, column: int) -> Kind:
+        """What sort of cell it is."""
         return Kind(self.grid.kinds[row, column])
 
     def known_in(self, row: int) -> int:

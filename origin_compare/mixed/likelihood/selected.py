@@ -76,6 +76,7 @@ class Factor:
 
     @property
     def logdet(self) -> float:
+        """The logarithm of the determinant."""
         return float(np.log(self._pivots).sum())
 
     def solve(self, right: Floats) -> Floats:

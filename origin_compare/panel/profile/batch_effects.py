@@ -90,6 +90,7 @@ class Solution:
 
     @property
     def residual(self) -> float:
+        """The residual variance."""
         return self.components.variance[RESIDUAL]
 
     @property

@@ -51,10 +51,12 @@ class Layout:
 
     @property
     def n(self) -> int:
+        """How many scores there are."""
         return len(self.batch)
 
     @property
     def batches(self) -> int:
+        """How many batches there are."""
         return int(self.batch.max()) + 1
 
     @cached_property

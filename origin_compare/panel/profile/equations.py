@@ -63,6 +63,7 @@ class Equations:
 
     @cached_property
     def transposed(self) -> sparse.csr_matrix:
+        """The sums turned, for products from the other side."""
         return self.sums.T.tocsr()
 
     @cached_property
@@ -204,6 +205,7 @@ class Solver:
         self.scale, self.weight = np.ones(0), np.ones(0)
 
     def set(self, ratios: Mapping[str, float]) -> None:
+        """Take up these ratios of variances to the residual one."""
         of = self.of
         self.ratios = ratios
         self.scale = of.scale(ratios)

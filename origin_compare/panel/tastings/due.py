@@ -23,6 +23,7 @@ class Due:
 
     @property
     def names(self) -> tuple[str, ...]:
+        """The batches due, by `batch_id`."""
         return tuple(self.batches["batch_id"])
 
     @property

@@ -55,6 +55,7 @@ class KeptPlan:
 
     @property
     def assessors(self) -> tuple[str, ...]:
+        """The assessors of the plan, in its order."""
         return tuple(self.plan.key["assessor_id"].unique())
 
 
