@@ -158,9 +158,18 @@ def recipes(
     if how_many < 1:
         raise BadWish(f"{how_many:g} recipes are none. Ask for 1 or more.")
     wish = Wish(
-        wished_lpa(lpa, litres, strength_pct), most_batches, fewest_batches, least_share,
-        most_share, least_draw_l, must_hold, must_not, only or {}, at_least or {}, strength_pct,
-    )  # fmt: skip
+        wished_lpa(lpa, litres, strength_pct),
+        most_batches,
+        fewest_batches,
+        least_share,
+        most_share,
+        least_draw_l,
+        must_hold,
+        must_not,
+        only or {},
+        at_least or {},
+        strength_pct,
+    )
     used = points(profile, fewest=1)
     drawn = shrunken(used)
     wanted = target_of(target, drawn, used.left_out, weights, getattr(profile, "scale", None))

@@ -30,8 +30,9 @@ def profile() -> Profile:
 
 
 def growers_by_year() -> list[tuple[str, int]]:
-    lots = season().sheets["lots"][["grower_id", "season"]].drop_duplicates()
-    return sorted((str(grower), int(year)) for grower, year in lots.to_numpy())
+    """Whose barley became spirit, and in which harvest; one lot was never malted."""
+    made = season().shares[["grower_id", "season"]].dropna().drop_duplicates()
+    return sorted((str(grower), int(year)) for grower, year in made.to_numpy())
 
 
 @cache

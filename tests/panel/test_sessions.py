@@ -41,8 +41,11 @@ def test_never_tasted_come_first_and_the_oldest_spirit_of_them() -> None:
     assert found.never == ("B3", "B1")
     assert found.sentence() == "2 batches have been distilled and not yet tasted: B3 and B1."
     assert found.table()["why"].tolist() == [
-        "not yet tasted", "not yet tasted", "in 1 tasting", "in 2 tastings",
-    ]  # fmt: skip
+        "not yet tasted",
+        "not yet tasted",
+        "in 1 tasting",
+        "in 2 tastings",
+    ]
 
 
 @pytest.mark.parametrize(
@@ -76,9 +79,12 @@ def invented(drift: float, seed: int = 3) -> pd.DataFrame:
                     rows.append((tasting, f"A{who:02d}", str(batch), place, attribute, score))
     names = ["tasting_id", "assessor_id", "batch_id", "position", "attribute", "score"]
     return pd.DataFrame(rows, columns=names).assign(
-        tasted_on=pd.Timestamp("2025-03-01"), replicate=1, sample_kind="batch",
-        served_abv_pct=20.0, scale="0-10",
-    )  # fmt: skip
+        tasted_on=pd.Timestamp("2025-03-01"),
+        replicate=1,
+        sample_kind="batch",
+        served_abv_pct=20.0,
+        scale="0-10",
+    )
 
 
 def test_a_planted_drift_is_found_in_its_tasting_and_not_in_the_other() -> None:
@@ -125,16 +131,24 @@ def test_without_places_a_drift_is_not_told() -> None:
 
 def test_a_plan_comes_back_from_its_text_glass_by_glass() -> None:
     plan = plan_tasting(
-        ["B1", "B2", "B3"], ["A01", "Jörg"], 2, 5, control="K", duplicates=["B2"],
-        attributes=["floral", "sour"], tasting_id="T7",
-    )  # fmt: skip
+        ["B1", "B2", "B3"],
+        ["A01", "Jörg"],
+        2,
+        5,
+        control="K",
+        duplicates=["B2"],
+        attributes=["floral", "sour"],
+        tasting_id="T7",
+    )
     kept = KeptPlan(plan, "2026-01-02", 21.5, "nose, then palate")
     back = read_plan(plan_as_text(kept))
     pd.testing.assert_frame_equal(back.plan.key, plan.key)
     assert back.plan.sentence() == plan.sentence()
     assert (back.tasted_on, back.served_abv_pct, back.how) == (
-        "2026-01-02", 21.5, "nose, then palate",
-    )  # fmt: skip
+        "2026-01-02",
+        21.5,
+        "nose, then palate",
+    )
     assert back.assessors == ("A01", "Jörg")
     assert back.whose("jörg") == "Jörg"  # kept before there were keys
     keyed = with_keys(kept)
