@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from origin_compare.intake.asking.reading_plan import ReadingPlan
-from origin_compare.intake.blocks import records_of, tables_joined
+from origin_compare.intake.blocks import header_lines, records_of, tables_joined
 from origin_compare.intake.blocks.block import Block, Head, Left
 from origin_compare.intake.blocks.names import Names
 from origin_compare.intake.blocks.tables_found import heads_in, tables_in
@@ -16,7 +16,6 @@ from origin_compare.intake.layouts import (
     batch_by_vessel,
     constants,
     fill_down,
-    header_lines,
     heading_rows,
     hours_across,
     look_ups,
