@@ -32,7 +32,7 @@ ASKED: dict[str, Callable[[Questions], object]] = {
     "effects": lambda asked: asked.effects,
     "split": lambda asked: asked.split,
     "fields": lambda asked: asked.fields,
-    "field": lambda asked: asked.field(OTHER),
+    "field": lambda asked: asked.field(str(asked.fields.batches["batch_id"].iloc[0])),
     "field_of_grower": lambda asked: asked.field_of_grower(GROWER),
     "doubted": lambda asked: asked.doubted,
     "families": lambda asked: asked.families,

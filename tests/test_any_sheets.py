@@ -1,7 +1,8 @@
-"""One begins with the sheets one has: every subset of them is answered or refused in words."""
+"""One begins with the sheets one has: any subset of them is answered or refused in words."""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from itertools import combinations
 
@@ -15,6 +16,8 @@ from origin_compare.season.join import build_season
 from origin_compare.season.season import Season
 
 CHAIN = ("growers", "lots", "malts", "mashes", "fermentations", "readings", "spirits", "scores")
+# Those near either end, where a missing partner shows; with EVERY_SUBSET=1 all of them.
+SIZES = range(1, len(CHAIN) + 1) if os.environ.get("EVERY_SUBSET") else (1, 2, 7, 8)
 KEPT = ("derived", "review", "departures", "watch", "profile", "performance", "drift")
 ASKED = ("separable", "effects", "split", "doubted", "families", "uncorrected", "trusted")
 
@@ -43,7 +46,7 @@ def questions(asked: Questions, batches: list[str], grower: str) -> dict[str, Ca
         "batch": lambda: asked.batch(batches[0]),
         "side_by_side": lambda: asked.side_by_side(batches),
         "nearest": lambda: asked.nearest(batches[0]),
-        "recipes": lambda: asked.recipes(asked.profile.mean.mean()),
+        "recipes": lambda: asked.recipes(asked.profile.wide().mean()),
         "chain": lambda: asked.chain(batches[0]),
         "grower_chain": lambda: asked.grower_chain(grower),
         "grower": lambda: asked.grower(grower, 2024),
@@ -66,8 +69,8 @@ def wrong_with(ask_it: Callable[[], object]) -> str:
     return ""
 
 
-@pytest.mark.parametrize("size", range(1, len(CHAIN) + 1))
-def test_every_subset_of_the_sheets_is_answered_or_refused_in_words(
+@pytest.mark.parametrize("size", SIZES)
+def test_a_subset_of_the_sheets_is_answered_or_refused_in_words(
     size: int, handful: dict[str, pd.DataFrame], demo_season: Season
 ) -> None:
     batches = demo_season.batches["batch_id"].head(2).tolist()

@@ -18,6 +18,7 @@ from origin_compare.fermentation.forecast import Forecast, forecast, in_hundred
 from origin_compare.fermentation.house.band import outside
 from origin_compare.fermentation.house.season_house import Judged
 from origin_compare.season.season import Season
+from origin_compare.sheets.frames import looked_up
 
 READ = ("sg", "ph", "temp_c")
 POOR_CHANCE = 0.5
@@ -177,7 +178,7 @@ def _in_order(season: Season) -> pd.DataFrame:
     log = log.loc[log["hours"].notna()]
     zero = season.batches.set_index(season.batches["batch_id"].astype(str))
     begun = zero["hour_zero_at"] if "hour_zero_at" in zero else zero["pitched_at"]
-    at = log["batch_id"].astype(str).map(begun) + pd.to_timedelta(log["hours"], unit="h")
+    at = looked_up(log["batch_id"].astype("str"), begun) + pd.to_timedelta(log["hours"], unit="h")
     if "read_at" in log:
         at = log["read_at"].fillna(at)
     return log.assign(at=at).sort_values("hours", kind="stable")

@@ -190,7 +190,7 @@ def plan_intake(
     tell(0.0, "opening the files")
     brought = sources if isinstance(sources, Sources) else read_sources(sources)
     tell(0.1, "looking where the tables lie")
-    read = read_tables(brought, plans, known)
+    read = read_tables(brought, plans, known, rules.time_zone)
     total, done = max(sum(table.raw.rows_read for table in read.tables), 1), 0
     faults = [*brought.faults, *read.faults]
     asked: list[Question] = []

@@ -6,12 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+import pandas as pd
+
 from origin_compare.intake.asking.open_questions import Question, Where
 from origin_compare.intake.asking.reading_plan import IGNORE, ReadingPlan
 from origin_compare.intake.blocks.as_table import as_raw
 from origin_compare.intake.blocks.block import Block, Left, Step
 from origin_compare.intake.blocks.labels import known_words
-from origin_compare.intake.blocks.names import Names
+from origin_compare.intake.blocks.names import Names, Run
 from origin_compare.intake.files.readers import Sources, Tab
 from origin_compare.intake.known import Known
 from origin_compare.intake.layouts.laying import Laid, laid
@@ -20,6 +22,7 @@ from origin_compare.intake.raw_table import RawTable
 from origin_compare.intake.recognise import Guess, Verdict, guess_sheet
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.faults import Fault
+from origin_compare.sheets.fingerprint import key_prints
 
 WAITS = "waits for an answer"
 
@@ -93,12 +96,15 @@ def _where(raw: RawTable, header: str) -> Where:
 
 
 def read_tables(
-    brought: Sources, plans: Sequence[ReadingPlan] = (), known: Known | None = None
+    brought: Sources,
+    plans: Sequence[ReadingPlan] = (),
+    known: Known | None = None,
+    zone: str = "UTC",
 ) -> TablesRead:
-    """Lay out every tab, and say of every table which sheet it is."""
+    """Lay out every tab, and say of every table which sheet it is; `zone` is the site's clock."""
     gridded = [tab for tab in brought.tabs if tab.grid is not None]
     grids = [tab.grid for tab in gridded if tab.grid is not None]
-    read = laid(grids, plans, partial(names_known, known) if known is not None else Names)
+    read = laid(grids, plans, partial(names_known, known, zone))
     of_grid = dict(zip((id(tab) for tab in gridded), range(len(gridded)), strict=True))
     tables: list[Table] = []
     for tab in brought.tabs:
@@ -115,21 +121,36 @@ def read_tables(
     )
 
 
-def names_known(known: Known) -> Names:
+def names_known(known: Known | None, zone: str) -> Names:
     """The names that stand in a store, by which columns and tabs are told."""
-    names = Names()
+    names = Names(zone=zone)
+    if known is None:
+        return names
     for sheet in ("fermentations", "malts", "lots", "growers", "yeasts"):
         names = names.joined(sheet, known.names(sheet))
     vessels = known.ways("fermentations", "vessel").index
     assessors = known.ways("scores", "assessor_id").index
+    names = replace(names, runs=_runs(known))
     return names.joined("vessel", map(str, vessels)).joined("assessor", map(str, assessors))
+
+
+def _runs(known: Known) -> tuple[Run, ...]:
+    """The batches on record in their vessels."""
+    batches = pd.DataFrame({"batch_id": sorted(known.names("fermentations"))}, dtype="str")
+    rows = known.rows("fermentations", key_prints("fermentations", batches))
+    told = rows[rows["vessel"].notna() & rows["pitched_at"].notna()]
+    columns = (told[name] for name in ("batch_id", "vessel", "pitched_at", "ended_at"))
+    return tuple(
+        Run(batch, vessel, began, None if pd.isna(ended) else ended)
+        for batch, vessel, began, ended in zip(*columns, strict=True)
+    )
 
 
 def _of_block(block: Block, plans: Sequence[ReadingPlan]) -> Table:
     raw = as_raw(block)
     verdict = guess_sheet(raw, plans, block.sheet)
     questions = block.questions
-    if verdict.guess is None and not any(one.holds for one in questions):
+    if not any(one.holds for one in questions):
         questions = (*questions, *_asked(raw, verdict))
     return Table(raw, verdict, questions, block.steps)
 
@@ -137,12 +158,14 @@ def _of_block(block: Block, plans: Sequence[ReadingPlan]) -> Table:
 def _of_table(plain: RawTable, plans: Sequence[ReadingPlan]) -> Table:
     raw = replace(plain, kind=known_words(plain.headers))
     verdict = guess_sheet(raw, plans)
-    return Table(raw, verdict, () if verdict.guess else _asked(raw, verdict))
+    return Table(raw, verdict, _asked(raw, verdict))
 
 
 def _asked(raw: RawTable, verdict: Verdict) -> tuple[Question, ...]:
-    """What would settle a table whose sheet is not clear; it is offered for mapping besides."""
+    """What would settle a table whose sheet is not clear, or what its left-out columns are."""
     where = Where(raw.file, raw.tab, raw.header_row)
+    if verdict.guess is not None:
+        return _columns_asked(raw, verdict.guess, f"It is no column of {verdict.guess.sheet.name}.")
     names = tuple(one.sheet.name for one in verdict.candidates)
     if not names or (len(names) > 1 and not verdict.candidates[0].missing):
         choices = (*names, *(name for name in SHEETS if name not in names))
@@ -152,7 +175,12 @@ def _asked(raw: RawTable, verdict: Verdict) -> tuple[Question, ...]:
                 "sheet", what, f"It {verdict.wrong}.", choices, "", where, raw.kind, holds=False
             ),
         )
-    best = verdict.candidates[0]
+    return _columns_asked(raw, verdict.candidates[0], f"The table {verdict.wrong}.")
+
+
+def _columns_asked(raw: RawTable, best: Guess, why: str) -> tuple[Question, ...]:
+    """What each column is that the sheet has no column for."""
+    where = Where(raw.file, raw.tab, raw.header_row)
     missing = [name for lack in best.missing for name in lack.split(" or ")]
     free = [
         name for name in best.sheet.names() if name not in {one.column.name for one in best.mapped}
@@ -162,7 +190,7 @@ def _asked(raw: RawTable, verdict: Verdict) -> tuple[Question, ...]:
         Question(
             f"column: {header}",
             f"What is the column {header}?",
-            f"It {verdict.wrong}. Its first cells are {_first_cells(raw, header)}.",
+            f"{why} Its first cells are {_first_cells(raw, header)}.",
             choices,
             missing[0] if len(best.unknown) == len(best.missing) == 1 else "",
             where,

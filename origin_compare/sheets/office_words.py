@@ -23,7 +23,7 @@ MORE_WORDS: Mapping[str, Mapping[str, str]] = {
         "season": "crop; harvest season",
         "sown_on": "date sown; drilling date; date drilled; planted; planted on",
         "harvested_on": "date harvested; combining date; date combined",
-        "delivered_t": "tonnage; weight delivered; delivered weight; net weight; tonnes",
+        "delivered_t": "net; tonnage; weight delivered; delivered weight; net weight; tonnes",
         "grain_n_pct_dm": "total nitrogen; nitrogen %; grain n %",
         "grain_moisture_pct": "moisture %; grain moisture %",
         "thousand_grain_g": "thousand corn weight; tcw",
@@ -37,7 +37,10 @@ MORE_WORDS: Mapping[str, Mapping[str, str]] = {
         ),
         "malted_on": "kiln date; kilning date; date kilned; date malted; malting date",
         "moisture_pct": "moisture %",
-        "extract_pct_dm": "soluble extract; fine grind extract; extract fine; extract %",
+        "extract_pct_dm": (
+            "extract fine dry; extract dry; soluble extract; fine grind extract; extract "
+            "fine; extract %"
+        ),
         "soluble_n_ratio_pct": "soluble nitrogen ratio; kolbach index; snr %",
         "friability_pct": "friability %",
         "fan_mg_l": "free amino nitrogen",
@@ -84,7 +87,7 @@ MORE_WORDS: Mapping[str, Mapping[str, str]] = {
             "pitching; hours from setting; time h; hours elapsed; age hours"
         ),
         "sg": "grav; density; specific grav",
-        "temp_c": "wash temperature; temps",
+        "temp_c": "wash temperature; temps; °C",
         "cooling_pct": "cooling valve",
     },
     "yeasts": {
@@ -122,6 +125,7 @@ MORE_WORDS: Mapping[str, Mapping[str, str]] = {
         "assessor_id": "assessor code; panelist; initials; panel member",
         "batch_id": "sample no",
         "position": "serving",
+        "served_abv_pct": "served at; nosed at",
         "score": "mark; marks",
     },
 }

@@ -137,9 +137,10 @@ def _choice(entry: Entry, question: Question) -> str:  # noqa: PLR0911
         told = (answers.get("tags") or {}).get(rest, {})
         return _READ.get(told.get("column", ""), question.default) if told else question.default
     if question.key in ("columns are", "groups are"):
-        return _NAMED.get(answers.get("across_is") or answers.get("over_is") or "", "") or (
-            question.default
-        )
+        told = [answers.get("across_is") or "", answers.get("over_is") or ""]
+        first = told[1] or told[0] if question.key == "groups are" else told[0] or told[1]
+        named = _NAMED.get(first, "")
+        return named if named in question.choices else question.default
     if question.key == "cells are":
         value = (answers.get("tab_value") or {}).get(question.where.tab) or answers.get("value")
         return _READ.get(value or "", question.default)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from origin_compare.drivers import origins
+from origin_compare.drivers import effects, origins
 from origin_compare.errors import NotEnoughData
 from tests.answers import owed
-from tests.drivers.seasons import invent, two_true
+from tests.drivers.seasons import Invented, invent, two_true
 
 
 def test_intervals_cover_the_planted_growers_and_are_closer_than_plain_means() -> None:
@@ -55,3 +56,46 @@ def test_one_batch_each_is_refused() -> None:
     )
     with pytest.raises(NotEnoughData, match=f"^{re.escape(says)}$"):
         origins(season.batches, season.profile)
+
+
+def _with_lots(seed: int, lot_sd: float, grower_sd: float = 0.0) -> Invented:
+    """Six growers of three lots each, of eight, two and two batches."""
+    season = invent(seed, growers=6, each=12, grower_sd=grower_sd, slopes=two_true())
+    lot = np.repeat(np.arange(18), np.tile([8, 2, 2], 6))
+    own = lot_sd * np.random.default_rng(seed + 900).normal(size=(18, 6))[lot]
+    batches = season.batches.assign(lot_id=[f"L{k}" for k in lot])
+    profile = type(season.profile)(
+        season.profile.estimates + own, season.profile.errors, season.profile.told
+    )
+    return replace(season, batches=batches, profile=profile)
+
+
+def test_growers_alike_whose_lots_differ_are_tested_against_their_lots() -> None:
+    shares, flags = [], []
+    for seed in range(12):
+        season = _with_lots(seed, lot_sd=0.6)
+        found = effects(season.batches, season.profile)
+        shares += list(found.origins["p"] < 0.05)
+        flags.append(origins(season.batches, season.profile).table()["stands_out"].any())
+    assert np.mean(shares) < 0.15
+    assert sum(flags) <= 2
+
+
+def test_growers_more_than_a_point_off_are_flagged() -> None:
+    flagged, off = 0, 0
+    for seed in range(8):
+        season = invent(seed, growers=6, each=12, grower_sd=0.8, slopes=two_true())
+        found = origins(season.batches, season.profile).table()["stands_out"].to_numpy()
+        far = (np.abs(season.growers - season.growers.mean(axis=0)) > 1).ravel()
+        flagged, off = flagged + int((found & far).sum()), off + int(far.sum())
+    assert flagged > 0.95 * off
+
+
+def test_where_nobody_stands_out_the_gap_that_would_be_seen_is_said() -> None:
+    season = invent(1, growers=6, each=12, grower_sd=0.0)
+    said = origins(season.batches, season.profile).sentence()
+    assert re.match(
+        r"^No grower stands out from the others on any attribute the panel can tell; "
+        r"one 0\.\d points off would, four times in five\.$",
+        said,
+    )

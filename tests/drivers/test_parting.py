@@ -177,8 +177,22 @@ def test_shares_of_r2_are_the_published_ones() -> None:
     assert found.r2 == pytest.approx(want["swiss LMG: R2"], abs=5e-7)
     assert found.shares.sum() == pytest.approx(found.r2, abs=1e-12)
     assert found.sentence().startswith(
-        "Together they go with 71 % of the variation in Fertility: Education 26 %, "
+        "Together they go with 71 % of the variation in Fertility: Education 26 % (of which "
     )
+
+
+def test_what_comes_by_chance_is_what_noise_gets() -> None:
+    rng = np.random.default_rng(3)
+    got, said = [], []
+    for _ in range(60):
+        true = rng.normal(size=40)
+        table = pd.DataFrame(
+            {"true": true, "grower": list("abcdefgh") * 5, "x": rng.normal(size=40)}
+        )
+        found = importance(true + rng.normal(size=40), table)
+        got.append(found.shares[["grower", "x"]].to_numpy())
+        said.append(found.chance[["grower", "x"]].to_numpy())
+    np.testing.assert_allclose(np.mean(said, axis=0), np.mean(got, axis=0), atol=0.02)
 
 
 def test_a_factor_is_one_variable() -> None:

@@ -75,6 +75,7 @@ def app(store_url: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ap
 @pytest.fixture
 def outside(tab: Page) -> list[str]:
     """What the browser asks of other machines, which it does not get."""
+    tab.set_default_timeout(120_000)  # the first page of a fresh app waits for its imports
     asked: list[str] = []
 
     def held_back(request: Request) -> bool:

@@ -9,9 +9,10 @@ import pytest
 from origin_compare import RefusedFile
 from origin_compare.season.folder import load_folder
 from origin_compare.season.join import build_season
-from origin_compare.season.package import export_package, read_package
+from origin_compare.season.package import canonical_text, export_package, read_package
 from origin_compare.season.season import Season
 from origin_compare.sheets.catalogue import SHEETS
+from origin_compare.sheets.frames import all_shaped
 from tests.store import small
 
 
@@ -99,3 +100,10 @@ def test_a_folder_that_is_no_package(tmp_path: Path) -> None:
     assert str(told.value) == (
         f"{tmp_path}: there is no datapackage.json in this folder. Check the path."
     )
+
+
+def test_whole_seconds_are_written_without_a_fraction_where_a_moment_is_missing() -> None:
+    batches = all_shaped(small.sheets())["fermentations"]
+    assert batches["ended_at"].isna().any() and batches["ended_at"].notna().any()
+    written = canonical_text("fermentations", batches)["ended_at"]
+    assert written.dropna().tolist() == ["2024-11-13T14:00:00Z", "2024-11-13T04:30:00Z"]

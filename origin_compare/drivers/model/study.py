@@ -22,7 +22,7 @@ from origin_compare.drivers.model.usable_batches import (
     keep,
     refuse_below,
 )
-from origin_compare.drivers.overlap.ties import linked, partners
+from origin_compare.drivers.overlap.ties import linked, partners, several_lots
 from origin_compare.drivers.wording import PROCESS, STILL, USUAL, Limits
 from origin_compare.recent import Recent
 
@@ -126,6 +126,11 @@ class Study:
         """Process variables that cannot be told apart: from what, and the sentence why."""
         kept = self.kept
         return partners(kept.rows, list(self.process), self.origin, kept.still, self.limits)
+
+    @cached_property
+    def lots(self) -> NDArray[np.intp]:
+        """Lot codes (n) where growers are tested against lots, empty where against batches."""
+        return several_lots(self.rows, self.origin)
 
     @cached_property
     def linked(self) -> dict[str, tuple[str, str]]:

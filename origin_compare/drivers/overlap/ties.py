@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from origin_compare.drivers.model.coding import Array, basis, coded, explained
 from origin_compare.drivers.model.usable_batches import numbers_of
@@ -75,9 +76,10 @@ def partners(
         if name not in moving:
             found[name] = ("", f"{title(name)} did not vary in these batches")
             continue
-        by_origin = number_and_factor(rows, name, origin, limits)
-        if by_origin["cannot_tell"]:
-            found[name] = (origin, str(by_origin["says"]).rstrip("."))
+        for factor in (origin, "lot_id") if len(several_lots(rows, origin)) else (origin,):
+            by_factor = number_and_factor(rows, name, factor, limits)
+            if by_factor["cannot_tell"] and name not in found:
+                found[name] = (factor, str(by_factor["says"]).rstrip("."))
     close = _close(rows, moving, still, limits.most_vif)
     for name in moving:
         if name in close and name not in found:
@@ -136,6 +138,22 @@ def _nearest(rows: pd.DataFrame, name: str, numbers: list[str]) -> tuple[str, st
     r = float(np.corrcoef(own, numbers_of(rows, [other])[:, 0])[0, 1])
     pair = sorted([name, other], key=numbers.index)
     return other, f"{title(pair[0])} and {title(pair[1])} move together here (r = {plain(r)})"
+
+
+def several_lots(rows: pd.DataFrame, origin: str) -> NDArray[np.intp]:
+    """n lot codes where growers have several lots and lots several batches; else none (empty).
+
+    A batch of no one lot counts as a lot of its own.
+    """
+    if origin != "grower_id" or "lot_id" not in rows:
+        return np.empty(0, dtype=np.intp)
+    own = pd.Series(rows.index.astype(str), index=rows.index)
+    codes, lots = pd.factorize(rows["lot_id"].astype("object").fillna(own).astype(str))
+    growers = rows[origin].nunique()
+    nested = pd.Series(rows[origin].to_numpy()).groupby(codes).nunique().max() == 1
+    if not nested or not growers < len(lots) < len(rows) - 1:
+        return np.empty(0, dtype=np.intp)
+    return codes.astype(np.intp)
 
 
 def varies(rows: pd.DataFrame, name: str) -> bool:

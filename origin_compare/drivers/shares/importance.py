@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from origin_compare.answers import count, listed
 from origin_compare.drivers.model.coding import (
@@ -35,11 +36,13 @@ MOST_VARIABLES = 14
 @dataclass(frozen=True)
 class Importance:
     """Shares of R2 by variable (`shares`, adding to `r2`), first entry (`first`: R2 of the
-    variable alone) and last entry (`last`: what it adds to all others)."""
+    variable alone) and last entry (`last`: what it adds to all others). `chance`: the share a
+    variable with as many columns would get though it went with nothing."""
 
     shares: pd.Series
     first: pd.Series
     last: pd.Series
+    chance: pd.Series
     r2: float
     response: str
     n_rows: int
@@ -48,6 +51,7 @@ class Importance:
     def table(self) -> pd.DataFrame:
         """One row per variable, largest share first."""
         table = pd.DataFrame({"share": self.shares, "alone": self.first, "added_last": self.last})
+        table["by_chance"] = self.chance
         table["of_explained"] = table["share"] / self.r2 if self.r2 > 0 else np.nan
         return (
             table.rename_axis("variable")
@@ -59,7 +63,8 @@ class Importance:
         """R2 and the shares in one sentence."""
         top = self.table()
         parts = [
-            f"{v} {plain(100 * s, 0)} %" for v, s in zip(top["variable"], top["share"], strict=True)
+            f"{v} {plain(100 * s, 0)} % (of which {plain(100 * by, 0)} would come by chance)"
+            for v, s, by in zip(top["variable"], top["share"], top["by_chance"], strict=True)
         ]
         return (
             f"Together they go with {plain(100 * self.r2, 0)} % of the variation in "
@@ -93,7 +98,7 @@ def importance(y: Table, X: Table, *, missing: Literal["refuse", "drop"] = "refu
     response = numeric_matrix(whole["the response"], "The response")[:, 0]
     blocks = [coded(variables[name]) for name in variables.columns]
     enough_rows(len(response), basis(np.hstack(blocks)).shape[1], "the table")
-    r2 = _all_r2(response, blocks)
+    r2, rank = _all_r2(response, blocks)
     everyone = (1 << len(names)) - 1
     first = [r2[1 << k] for k in range(len(names))]
     last = [r2[everyone] - r2[everyone ^ (1 << k)] for k in range(len(names))]
@@ -101,6 +106,7 @@ def importance(y: Table, X: Table, *, missing: Literal["refuse", "drop"] = "refu
         shares=pd.Series(_averaged(r2, len(names)), index=names, name="share"),
         first=pd.Series(first, index=names, name="alone"),
         last=pd.Series(last, index=names, name="added_last"),
+        chance=pd.Series(_by_chance(r2, rank, len(response)), index=names, name="by_chance"),
         r2=float(r2[everyone]),
         response=str(whole["the response"].columns[0]),
         n_rows=len(response),
@@ -108,9 +114,10 @@ def importance(y: Table, X: Table, *, missing: Literal["refuse", "drop"] = "refu
     )
 
 
-def _all_r2(y: Array, blocks: list[Array]) -> Array:
-    """R2 of every subset of variables, indexed by its bits. The widest block (a factor of many
-    levels) is taken out once: what a subset adds to it is the R2 of what is left of both."""
+def _all_r2(y: Array, blocks: list[Array]) -> tuple[Array, Array]:
+    """R2 of every subset of variables and its rank, indexed by its bits. The widest block (a factor
+    of many levels) is taken out once: what a subset adds to it is the R2 of what is left of both.
+    """
     centred = y - y.mean()
     total = float(centred @ centred)
     if total == 0:
@@ -122,29 +129,54 @@ def _all_r2(y: Array, blocks: list[Array]) -> Array:
     others = [k for k in range(len(blocks)) if k != widest]
     r2 = np.zeros(1 << len(blocks))
     r2[1 << widest] = alone
+    rank = np.zeros(len(r2))
+    rank[1 << widest] = span.shape[1]
     for size in range(1, len(others) + 1):
         for subset in combinations(others, size):
             columns = np.hstack([blocks[k] for k in subset])
             bits = sum(1 << k for k in subset)
-            part = basis(columns).T @ centred
+            own, more = basis(columns), beyond(columns, span)
+            part = own.T @ centred
             r2[bits] = float(part @ part) / total
-            part = beyond(columns, span).T @ centred
+            rank[bits] = own.shape[1]
+            part = more.T @ centred
             r2[bits | 1 << widest] = alone + float(part @ part) / total
-    return r2
+            rank[bits | 1 << widest] = span.shape[1] + more.shape[1]
+    return r2, rank
 
 
 def _averaged(r2: Array, variables: int) -> list[float]:
-    """The mean gain of each variable over all orders: subsets weighted by how many orders
-    put exactly them before it."""
-    weight = [
-        factorial(size) * factorial(variables - 1 - size) / factorial(variables)
-        for size in range(variables)
+    """The mean gain of each variable over all orders."""
+    return [
+        float(weight @ (r2[before | 1 << k] - r2[before]))
+        for k, before, weight in _entries(variables)
     ]
-    subsets = np.arange(len(r2))
-    sizes = np.array([int(s).bit_count() for s in subsets])
+
+
+def _by_chance(r2: Array, rank: Array, rows: int) -> list[float]:
+    """The mean gain of as many columns of pure chance, entering at the same places: each takes
+    its part of what is left, one over the degrees of freedom left."""
     shares = []
+    for k, before, weight in _entries(int(np.log2(len(r2)))):
+        columns = rank[before | 1 << k] - rank[before]
+        left = np.maximum(rows - 1 - rank[before], 1.0)
+        shares.append(float(weight @ ((1.0 - r2[before]) * columns / left)))
+    return shares
+
+
+def _entries(variables: int) -> list[tuple[int, NDArray[np.intp], Array]]:
+    """Each variable with the subsets that may stand before it, weighted by how many orders put
+    exactly them there."""
+    weight = np.array(
+        [
+            factorial(size) * factorial(variables - 1 - size) / factorial(variables)
+            for size in range(variables)
+        ]
+    )
+    subsets = np.arange(1 << variables)
+    sizes = np.array([int(subset).bit_count() for subset in subsets])
+    found = []
     for k in range(variables):
         before = subsets[(subsets >> k) & 1 == 0]
-        gain = r2[before | (1 << k)] - r2[before]
-        shares.append(float(np.array(weight)[sizes[before]] @ gain))
-    return shares
+        found.append((k, before, weight[sizes[before]]))
+    return found

@@ -36,14 +36,21 @@ class Columns(Protocol):
     def groups(self) -> NDArray[np.intp]: ...
 
 
-def origin_shares(layout: Columns, scores: Array, noise: Array, names: list[str]) -> pd.DataFrame:
+def origin_shares(
+    layout: Columns,
+    scores: Array,
+    noise: Array,
+    names: list[str],
+    lots: NDArray[np.intp] | None = None,
+) -> pd.DataFrame:
     """One row per attribute: `share, low, high` of the visible variation left by season and
     process that lies between growers (direct), its test `f, p`; `total, total_low, total_high,
-    total_p` without process. Missing where grower and batch are one thing."""
+    total_p` without process. Missing where grower and batch are one thing. `lots`: n codes; growers
+    are then tested against lots, and lots count to what is not the growers'."""
     table = pd.DataFrame({"attribute": names})
     season_only = list(layout.base)
     for prefix, columns in (("", list(range(layout.X.shape[1]))), ("total", season_only)):
-        found = _shares(layout.X[:, columns], layout.groups, scores, noise)
+        found = _shares(layout.X[:, columns], layout.groups, scores, noise, lots)
         for name, values in found.items():
             table[_column(prefix, name)] = values
     return table
@@ -55,12 +62,18 @@ def _column(prefix: str, name: str) -> str:
     return prefix if name == "share" else f"{prefix}_{name}"
 
 
-def _shares(X: Array, groups: NDArray[np.intp], scores: Array, noise: Array) -> dict[str, Array]:
+def _shares(
+    X: Array,
+    groups: NDArray[np.intp],
+    scores: Array,
+    noise: Array,
+    lots: NDArray[np.intp] | None,
+) -> dict[str, Array]:
     attributes = scores.shape[1]
     missing = np.full(attributes, np.nan)
     if len(groups) == 0:
         return {"share": missing, "low": missing, "high": missing, "f": missing, "p": missing}
-    wald = _Wald(X, groups, scores)
+    wald = _Wald(X, groups, scores, lots)
     if wald.rank == 0 or wald.left < 1:
         return {"share": missing, "low": missing, "high": missing, "f": missing, "p": missing}
     noise_square = wald.noise_square(noise)
@@ -72,14 +85,20 @@ def _shares(X: Array, groups: NDArray[np.intp], scores: Array, noise: Array) -> 
         "low": low,
         "high": high,
         "f": f,
-        "p": stats.f.sf(f, wald.rank, wald.left),
+        "p": stats.f.sf(f, wald.rank, wald.error_left),
     }
 
 
 class _Wald:
     """Sums of squares of the growers at any variance ratio."""
 
-    def __init__(self, X: Array, groups: NDArray[np.intp], scores: Array) -> None:
+    def __init__(
+        self,
+        X: Array,
+        groups: NDArray[np.intp],
+        scores: Array,
+        lots: NDArray[np.intp] | None = None,
+    ) -> None:
         Z = np.eye(int(groups.max()) + 1)[groups]
         Q = np.linalg.qr(X)[0]
         Zr = Z - Q @ (Q.T @ Z)
@@ -93,6 +112,22 @@ class _Wald:
         rest = residual - left[:, keep] @ self.parts
         self.mean_square = (rest**2).sum(axis=0) / max(self.left, 1)
         self.span = np.hstack([Q, left[:, keep]])
+        # What growers are held against: batches, or lots and how many batches each has.
+        self.error_square, self.error_left, self.each = self.mean_square, self.left, 1.0
+        if lots is not None and len(lots):
+            self._against_lots(np.eye(int(lots.max()) + 1)[lots], rest)
+
+    def _against_lots(self, member: Array, rest: Array) -> None:
+        own = member - self.span @ (self.span.T @ member)
+        vectors, singular, _ = np.linalg.svd(own, full_matrices=False)
+        vectors = vectors[:, singular > 1e-7]
+        rank = vectors.shape[1]
+        if rank < 1 or self.left - rank < 1:
+            return
+        squares = ((vectors.T @ rest) ** 2).sum(axis=0)
+        self.error_square, self.error_left = squares / rank, rank
+        self.each = len(member) / member.shape[1]
+        self.mean_square = ((rest**2).sum(axis=0) - squares) / (self.left - rank)
 
     def noise_square(self, noise: Array) -> Array:
         """What the panel's error is expected to put into each mean square within growers."""
@@ -104,21 +139,31 @@ class _Wald:
     def f(self) -> Array:
         """F statistic of the growers, per attribute."""
         tiny = np.finfo(float).tiny
-        return (self.parts**2).sum(axis=0) / self.rank / np.maximum(self.mean_square, tiny)
+        return (self.parts**2).sum(axis=0) / self.rank / np.maximum(self.error_square, tiny)
 
     def share(self, a: int, noise_square: float) -> tuple[float, float, float]:
         """Share of the visible that is the growers', low and high."""
         grid = np.concatenate([[0.0], np.logspace(-8, 8, 800)])
         sums = (self.parts[:, a, None] ** 2 / (1.0 + grid * self.values[:, None])).sum(axis=0)
-        mean_square = max(float(self.mean_square[a]), np.finfo(float).tiny)
-        within = self.left * mean_square / _chi_square(self.left)[:, None]
-        target = within * _chi_square(self.rank)[None, :]
-        drawn = _visible(_solved(grid, sums, target) * within, within, noise_square)
-        expected = self.left / (self.left - 2) if self.left > 2 else 1.0
-        ratio = _solved(grid, sums, np.array(expected * mean_square * self.rank))
-        middle = _visible(ratio * mean_square, np.array(mean_square), noise_square)
+        tiny = np.finfo(float).tiny
+        square, left = max(float(self.error_square[a]), tiny), self.error_left
+        batch = max(float(self.mean_square[a]), tiny)
+        error = left * square / _chi_square(left)[:, None]
+        target = error * _chi_square(self.rank)[None, :]
+        grower = _solved(grid, sums, target) * error
+        drawn = _visible(grower, self._within(error, batch), noise_square)
+        expected = left / (left - 2) if left > 2 else 1.0
+        ratio = _solved(grid, sums, np.array(expected * square * self.rank))
+        within = self._within(np.array(square), batch)
+        middle = _visible(ratio * square, within, noise_square)
         low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
         return float(middle), float(low), float(high)
+
+    def _within(self, error: Array, batch: float) -> Array:
+        """Variance of one batch about its grower: its lot's and its own."""
+        if self.each <= 1.0:
+            return error
+        return (error + (self.each - 1.0) * batch) / self.each
 
 
 def _chi_square(df: int) -> Array:

@@ -36,6 +36,8 @@ from origin_compare.errors import NotEnoughData
 PARTS = ("origin", "process", "both", "unexplained")
 LEAST_LEFT = 3
 """Batches that must be left over once every column has taken its own."""
+EACH_LOT = 3
+"""Batches per lot from which lots count to the origin: with fewer, lot and batch are nearly one."""
 PERMUTED = 999
 BLIND = 0.95
 """Above this share of panel noise there is next to nothing to part."""
@@ -128,11 +130,12 @@ def split_of(
     rows, origin = study.rows, study.origin
     names = _names(study, attributes)
     seasons = ("season",) if "season" in rows and rows["season"].nunique() > 1 else ()
-    of_origin = tuple(dict.fromkeys((origin, *seasons)))
+    lots = ("lot_id",) if _lots_bear(study) else ()
+    of_origin = tuple(dict.fromkeys((origin, *lots, *seasons)))
     of_process = (*study.process, *study.kept.still)
     refuse_below(len(rows), LEAST_LEFT + 3, "The split")
     spans = _Spans(
-        np.hstack([coded(rows[name].astype(str)) for name in of_origin]),
+        np.hstack([coded(_texts(rows, name)) for name in of_origin]),
         numbers_of(rows, of_process),
     )
     growers = int(rows[origin].nunique())
@@ -140,7 +143,7 @@ def split_of(
     panel = study.panel_on(names)
     rng = np.random.default_rng(seed)
     season = rows["season"].astype(str).tolist() if seasons else None
-    blocks = {"origin": season, "process": rows[origin].astype(str).tolist()}
+    blocks = {"origin": season, "process": _texts(rows, (*lots, origin)[0]).tolist()}
     return Split(
         shares=_shares(spans, panel, names, draws, rng),
         chances=_chances(spans, panel.scores, blocks, rng),
@@ -152,6 +155,18 @@ def split_of(
         n_growers=growers,
         draws=draws,
     )
+
+
+def _lots_bear(study: Study) -> bool:
+    """Whether lots have batches enough to count to the origin and leave something to judge by."""
+    lots = study.lots
+    return len(lots) > 0 and len(lots) >= EACH_LOT * (int(lots.max()) + 1)
+
+
+def _texts(rows: pd.DataFrame, name: str) -> pd.Series:
+    """A factor's levels; a batch of no one lot is a level of its own."""
+    own = pd.Series(rows.index.astype(str), index=rows.index)
+    return rows[name].astype("object").fillna(own).astype(str)
 
 
 def _chances(

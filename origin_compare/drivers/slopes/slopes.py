@@ -14,6 +14,7 @@ from origin_compare.drivers.model.batch_model import BatchFit
 from origin_compare.drivers.model.coding import Array
 from origin_compare.drivers.model.study import Choices, Study, study_of
 from origin_compare.drivers.model.usable_batches import Kept, ProfileLike
+from origin_compare.drivers.shares.grower_gaps import tested_against_lots
 from origin_compare.drivers.shares.origin_share import origin_shares
 from origin_compare.drivers.slopes.slope_checks import DOUBTS, doubts, warning
 from origin_compare.drivers.slopes.slope_words import said, together_words
@@ -128,8 +129,9 @@ def effects_of(study: Study) -> Effects:
     study.refuse_few("A slope")
     panel = study.panel
     slopes = _slopes(study)
-    origins = origin_shares(layout, panel.scores, panel.noise, list(study.names))
+    origins = origin_shares(layout, panel.scores, panel.noise, list(study.names), study.lots)
     slopes["told_apart"] = np.repeat(study.told, len(study.process))
+    origins = tested_against_lots(study, origins)
     origins["told_apart"] = study.told
     slopes, origins = judge(slopes, origins, study)
     return Effects(

@@ -28,6 +28,21 @@ def as_raw(block: Block) -> RawTable:
     )
 
 
+def sketch_of(block: Block) -> RawTable:
+    """The first rows of a block as a table, made cheaply: enough to tell what its columns hold."""
+    top = top_of(block)
+    return RawTable(
+        block.file,
+        block.tab,
+        block.headers,
+        pd.DataFrame(top.cells),
+        np.arange(top.height),
+        block.header_row,
+        source=block.source,
+        kind=block.kind,
+    )
+
+
 def top_of(block: Block, rows: int = 500) -> Block:
     """The first rows of a block, enough to tell what its columns hold."""
     if block.height <= rows:

@@ -51,14 +51,17 @@ _HOURS = re.compile(
 )
 _HOURS_FIRST = re.compile(r"^(?:hour|hours|hr|h|t)\s*[=+]?\s*(?P<hours>\d+(?:[.,]\d+)?)$", re.I)
 _SUMMARY = re.compile(
-    r"^(?:(?:sub|grand|week(?:ly)?|month(?:ly)?|season|running|page)?[\s-]*(?:totals?|sums?)"
+    r"^(?:(?:[\w.]+\s){0,2}(?:sub|grand)?[\s-]*(?:totals?|sums?|subtotals?)"
+    r"(?!\s*\w*\s*(?:nitrogen|n\b))"
+    r"|all (?:farms|growers|batches|lots|runs)"
     r"|averages?|avg\.?|means?|min(?:imum)?|max(?:imum)?|std\.?(?:\s*dev\.?)?|s\.?d\.?|median"
     r"|range|count|cv(?:\s*%)?|overall|carried forward|brought forward|c/f|b/f|Σ|ø)"
     r"(?:[\s:.(/-].*)?$",
     re.IGNORECASE,
 )
 _PAIR = re.compile(r"^(?P<label>[^:=]{2,40}?)\s*[:=]\s*(?P<value>\S.*)$")
-_NO = r"(?:\s*(?:no|nr|number|code|id)\b\.?|\s*#)?"
+_NAME = re.compile(r"(?P<name>[\w/.\-#]*\d[\w/.\-]*)(?:\s+[-–—,;|(/].*)?$")
+"""A name with a figure in it, perhaps with more behind a sign: `M118 - WB1`."""
 
 
 @lru_cache(maxsize=8192)
@@ -69,7 +72,7 @@ def known(text: str) -> bool:
 
 def tidy_label(text: str) -> str:
     """A label without the signs written before and after it: `# Batch:` -> `Batch`."""
-    return text.strip().lstrip("#*").rstrip(":= ").strip()
+    return text.strip().lstrip("#* ").rstrip(":= .…").strip()
 
 
 def hours_of(header: str) -> tuple[str, float] | None:
@@ -103,8 +106,9 @@ def pair_in(text: str) -> tuple[str, str] | None:
     words = text.split()
     for cut in range(min(3, len(words) - 1), 0, -1):
         label, value = " ".join(words[:cut]), " ".join(words[cut:])
-        if known(label) and not known(text) and re.fullmatch(r"[\w/.\-#]*\d[\w/.\-]*", value):
-            return label, value
+        match = _NAME.match(value)
+        if known(label) and not known(text) and match:
+            return tidy_label(label), match["name"]
     return None
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+import pandas as pd
 
 LABELS: Mapping[str, str] = {
     "fermentations": "Batch",
@@ -18,10 +20,25 @@ LABELS: Mapping[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
+class Run:
+    """A batch in its vessel, from when to when (UTC), None where no end is known."""
+
+    batch: str
+    vessel: str
+    began: pd.Timestamp
+    ended: pd.Timestamp | None
+
+
+@dataclass(frozen=True, slots=True)
 class Names:
-    """Known names by kind: the sheets that are pointed to, `vessel` and `assessor`."""
+    """Known names by kind: the sheets that are pointed to, `vessel` and `assessor`.
+
+    `runs`: the batches on record in their vessels; `zone`: the site's clock.
+    """
 
     by_kind: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    runs: tuple[Run, ...] = ()
+    zone: str = "UTC"
 
     def kind_of(self, texts: Iterable[str]) -> str:
         """The one kind that holds all of these names, "" where none or several do."""
@@ -38,4 +55,5 @@ class Names:
     def joined(self, kind: str, names: Iterable[str]) -> Names:
         """With more names of one kind."""
         before = self.by_kind.get(kind, frozenset())
-        return Names({**self.by_kind, kind: before | {name for name in names if name}})
+        more = {**self.by_kind, kind: before | {name for name in names if name}}
+        return replace(self, by_kind=more)

@@ -145,7 +145,10 @@ class RowsSeen:
         if self.is_pairs(row):
             return len(at) == 2 and (self._contrast(row, at) == 2 or self._heads_next(row, at))
         count = self.known_in(row)
-        if count >= 2 and count * 5 >= len(at) * 2:
+        units = {self.text(row, column) for column in at if is_unit(self.text(row, column))}
+        count += bool(units) and count > 0
+        distinct = len({self.text(row, column) for column in at})
+        if count >= 2 and count * 5 >= distinct * 2:
             return True
         special = bool(words & (TAGS | ATTRIBUTES)) and (
             bool(words & VALUES) or self._contrast(row, at) > 0
@@ -157,8 +160,10 @@ class RowsSeen:
     def _heads_next(self, row: int, at: Sequence[int]) -> bool:
         """Whether the row below fills the same cells and is no label with a value itself."""
         below = self._below(row)
+        above = next((at for at in range(row - 1, -1, -1) if not self.is_blank(at)), None)
         return (
             below is not None
+            and (above is None or not self.is_pairs(above))
             and self.filled(below) == list(at)
             and not self.is_pairs(below)
             and self.known_in(below) == 0
@@ -172,6 +177,9 @@ class RowsSeen:
         if self.is_units(row):
             return True
         under_blank = [column for column in at if not self._filled[above, column]]
+        texts = [self.text(row, column) for column in at]
+        if under_blank and len(set(texts)) * 2 <= len(texts) and self._below(row) is not None:
+            return True  # the same labels again under each group
         names = self.known_in(row) + sum(hours_of(self.text(row, c)) is not None for c in at)
         below = self._below(row)
         return bool(under_blank) and names >= 1 and names * 3 >= len(at) and below is not None
@@ -184,11 +192,11 @@ class RowsSeen:
     def is_group(self, row: int, header: int) -> bool:
         """Whether a row stands above a header as the names of groups of its columns."""
         at = self.filled(row)
-        texts = all(self.kind(row, column) == Kind.TEXT for column in at)
+        texts = all(self.kind(row, column) in (Kind.TEXT, Kind.CLOCK) for column in at)
         if not at or not texts or (self.is_pairs(row) and not self._spans(row, header)):
             return False
         head = self.filled(header)
-        if any(column > head[-1] for column in at) or (at[0] == head[0] and len(at) == 1):
+        if all(column > head[-1] for column in at) or (at[0] == head[0] and len(at) == 1):
             return False
         return len(at) >= 2 or at[0] > head[0]
 

@@ -12,7 +12,7 @@ from origin_compare.intake.asking.reading_plan import ReadingPlan, plan_for
 from origin_compare.intake.blocks.block import Block, Head, Left
 from origin_compare.intake.blocks.labels import TAGS, is_unit, known, known_words, pair_in
 from origin_compare.intake.blocks.rows_seen import RowsSeen
-from origin_compare.intake.grid import Grid
+from origin_compare.intake.grid import Grid, Kind, kind_of
 from origin_compare.intake.headers import plain
 from origin_compare.sheets.units import split_unit
 
@@ -259,6 +259,7 @@ def _block(
     if len(over) == 1 and "" not in over:
         heads, titles = _one_title(over.pop(), heads, titles, part.lines.top + 1, left + 1)
         groups = [""] * len(groups)
+    heads = _dated(heads, titles)
     kind = known_words([*(headers[at] for at in used), *(groups[at] for at in used)])
     return Block(
         seen.grid.file,
@@ -286,6 +287,14 @@ def _one_title(
     if inside:
         return _joined(heads, (Head(*inside, row, column),)), titles
     return heads, (*titles, Left(row, column, text, "stands above the table"))
+
+
+def _dated(heads: tuple[Head, ...], titles: Sequence[Left]) -> tuple[Head, ...]:
+    """A day that stands alone above a table is its date."""
+    days = [line for line in titles if kind_of(line.text) == Kind.MOMENT]
+    if len(days) != 1 or any(plain(head.label) == "date" for head in heads):
+        return heads
+    return (*heads, Head("Date", days[0].text, days[0].row, days[0].column))
 
 
 def _headed(
@@ -325,9 +334,18 @@ def _flat(
     row, header = own[-1]
     above = [text for other, (text, _) in path if other < row]
     if units and is_unit(header.strip("()[]")) and above:
-        joined = above[-1] if split_unit(above[-1])[1] else f"{above[-1]} ({header.strip('()[]')})"
+        joined = _with_unit(above[-1], header.strip("()[]"))
         return joined, " ".join(above[:-1]), (row + 1, column + 1)
     return header, " ".join(dict.fromkeys(above)), (row + 1, column + 1)
+
+
+def _with_unit(name: str, unit: str) -> str:
+    """A header with the unit below it; per cent by volume makes it the strength of the thing."""
+    if split_unit(name)[1]:
+        return name
+    if plain(unit) in ("vol", "abv") and known(f"{name} abv"):
+        return f"{name} abv"
+    return f"{name} ({unit})"
 
 
 def _spread(seen: RowsSeen, row: int, left: int, right: int, last: bool) -> list[_Cell]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import replace
@@ -25,6 +26,8 @@ WIDEST = 2000
 _TOP = 400_000
 _ROWS_AT_ONCE = 100_000
 _LARGEST_BLOCK = 2**31 - 1
+_LABEL_LINE = re.compile(r"\s*(?P<label>[^:;\t|]{2,40}?)[\s.]*:\s+(?P<value>[^;\t|]*\S)\s*$")
+LEAST_LABEL_LINES = 5
 
 
 class NoHeader(RefusedFile):
@@ -66,10 +69,24 @@ def read_grid(name: str, content: bytes, source: str = "", *, whole: bool = True
     text, skipped = _without_separator_line(text)
     top = _top(text)
     separator = skipped or find_separator(top)
-    records = [record for record, _ in _records(name, text if whole else top, separator)]
+    told = text if whole else top
+    records = _label_lines(told) or [record for record, _ in _records(name, told, separator)]
     if skipped:
         records.insert(0, [])
     return grid_of(name, "", [[_as_in_cell(cell) for cell in record] for record in records], source)
+
+
+def _label_lines(text: str) -> list[list[str]]:
+    """A letter of lines such as `Moisture ......: 4.9 %`, each label and value a cell."""
+    lines = text.split("\n")
+    split = [_LABEL_LINE.match(line) for line in lines]
+    said = sum(one is not None for one in split)
+    if said < LEAST_LABEL_LINES or said * 2 < sum(bool(line.strip()) for line in lines):
+        return []
+    return [
+        [one["label"], one["value"]] if one else [line.strip()]
+        for one, line in zip(split, lines, strict=True)
+    ]
 
 
 def _as_in_cell(cell: str) -> str:

@@ -9,16 +9,22 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
-from origin_compare.intake.blocks.as_table import as_raw, top_of
+from origin_compare.intake.blocks.as_table import sketch_of, top_of
 from origin_compare.intake.blocks.block import Block, Head, at_one_place
-from origin_compare.intake.blocks.labels import column_in, sheets_with
+from origin_compare.intake.blocks.labels import column_in, known, sheets_with
 from origin_compare.intake.blocks.names import Names
 from origin_compare.intake.grid import Kind, kind_of
 from origin_compare.intake.recognise import Guess, guess_as
 from origin_compare.sheets.catalogue import SHEETS, Sheet
 
 NAME, FROM_NAMES = "constants", "names of tabs and files"
+TITLE = "the line above the table"
 TAB, FILE, DAY, COLUMN = "the tab's name", "the file's name", "the day", "the column "
+LEAST_ATTRIBUTES = 3
+OUTWEIGHED = 2
+"""A sheet that fits gives way to one that knows so many more of the headers but lacks a key."""
+_HELD = frozenset(("served_abv_pct", "test_temp_c", "test_h"))
+"""Figures that one setting gives to all rows of a table."""
 _MEASURED = frozenset(("number", "gravity", "temperature"))
 _POINTED = {
     "batch_id": "fermentations",
@@ -58,14 +64,19 @@ def with_constants(block: Block, names: Names) -> list[Block]:
         return [block]
     ranked = sorted(fits, key=lambda one: (one.guess.fits, one.own, one.guess.weight), reverse=True)
     best = ranked[0]
-    if best.guess.fits and best.own:
+    most = max(one.own for one in ranked)
+    if best.guess.fits and best.own >= max(1, most - OUTWEIGHED):
         return [_attached(block, best.heads)]
     likely = [one for one in ranked if one.own >= min(2, block.width)]
     if not likely:
         return [block]
     for one in likely:
-        lacking = [name for name in one.guess.missing if name in _HEADERS]
-        if lacking and len(lacking) == len(one.guess.missing) and not one.guess.doubled:
+        across = _attributes_across(block, one.guess) > 0
+        missing = [
+            name for name in one.guess.missing if not (across and name in ("attribute", "score"))
+        ]
+        lacking = [name for name in missing if name in _HEADERS]
+        if lacking and len(lacking) == len(missing) and not one.guess.doubled:
             result = _attached(block, one.heads)
             named = [_from_names(result, name, names) for name in lacking[:1]]
             if named[0] is None:
@@ -84,7 +95,7 @@ def fitting(block: Block) -> Guess | None:
 
 def all_fitting(block: Block) -> list[Guess]:
     """How a block is understood as each sheet that fits it."""
-    raw = as_raw(top_of(block))
+    raw = sketch_of(block)
     guesses = [guess_as(raw, sheet, block.plan) for sheet in _sheets(block)]
     return [guess for guess in guesses if guess.fits]
 
@@ -102,20 +113,48 @@ def _sheets(block: Block) -> list[Sheet]:
 
 
 def _fit(block: Block, sheet: Sheet) -> _Fit:
-    own = guess_as(as_raw(top_of(block)), sheet, block.plan)
+    own = guess_as(sketch_of(block), sheet, block.plan)
     taken = {one.column.name for one in own.mapped}
     heads: list[Head] = []
     for head in block.heads:
         column = column_in(head.label, sheet)
         measured = column is not None and column.kind in _MEASURED and block.height > 1
+        measured = measured and column is not None and column.name not in _HELD
         if column is None or column.name in taken or measured or column.name == "note":
             continue
         taken.add(column.name)
         heads.append(head)
     if not heads:
-        return _Fit(sheet, (), own, own.weight)
-    with_heads = guess_as(as_raw(_attached(top_of(block), heads)), sheet, block.plan)
-    return _Fit(sheet, tuple(heads), with_heads, own.weight)
+        return _Fit(sheet, (), own, own.weight + _attributes_across(block, own))
+    with_heads = guess_as(sketch_of(_attached(top_of(block), heads)), sheet, block.plan)
+    return _Fit(sheet, tuple(heads), with_heads, own.weight + _attributes_across(block, own))
+
+
+def _attributes_across(block: Block, guess: Guess) -> int:
+    """How many columns may be attributes, where a tasting's table lacks assessor or sample."""
+    if guess.sheet.name != "scores" or guess.attributes or "attribute" not in guess.missing:
+        return 0
+    mapped = {one.column.name for one in guess.mapped}
+    if not mapped & {"assessor_id", "batch_id"} or not _of_a_tasting(block):
+        return 0
+    found = [
+        at
+        for at, header in enumerate(block.headers)
+        if header in guess.unknown
+        and not known(header)
+        and block.filled(at)
+        and all(kind_of(text) == Kind.NUMBER for text in block.filled(at))
+    ]
+    return len(found) if len(found) >= LEAST_ATTRIBUTES else 0
+
+
+def _of_a_tasting(block: Block) -> bool:
+    """Whether a label of the table or around it belongs to tastings and to nothing else."""
+    labels = (*block.headers, *(head.label for head in block.heads))
+    return any(
+        sheets_with(label) and set(sheets_with(label)) <= {"scores", "congeners"}
+        for label in labels
+    )
 
 
 def _attached(block: Block, heads: Sequence[Head]) -> Block:
@@ -166,6 +205,22 @@ def _from_names(block: Block, name: str, names: Names) -> Block | None:
     )
 
 
+def without_made_up(block: Block, name: str) -> Block:
+    """The block without a key that its tab or file gave it for want of a better one."""
+    key = f"{name} from"
+    made = [
+        at
+        for at, header in enumerate(block.headers)
+        if header == _HEADERS[name] and not block.places[:, at].any()
+    ]
+    if not made or not any(one.key == key for one in block.questions):
+        return block
+    keep = [at for at in range(block.width) if at not in made]
+    rest = tuple(one for one in block.questions if one.key != key)
+    steps = tuple(one for one in block.steps if one.name != FROM_NAMES)
+    return block.done("", "", steps=steps, questions=rest, **block.only_columns(keep))
+
+
 def _renamed(block: Block, header: str, name: str) -> Block:
     """The block with one of its columns taken for a key."""
     headers = tuple(_HEADERS[name] if head == header else head for head in block.headers)
@@ -180,6 +235,9 @@ def _columns_of_names(block: Block, name: str) -> dict[str, str]:
         texts = block.filled(at)
         named = bool(texts) and all(_IDENTIFIER.fullmatch(text) for text in texts)
         lettered = any(sign.isalpha() for text in texts for sign in text)
+        vessel = column_in(header, SHEETS["fermentations"])
+        if vessel is not None and vessel.name == "vessel":
+            continue
         if header not in own and named and lettered and len(texts) == block.height:
             found[f"{COLUMN}{header}"] = ", ".join(list(dict.fromkeys(texts))[:3])
     return found
@@ -187,7 +245,7 @@ def _columns_of_names(block: Block, name: str) -> dict[str, str]:
 
 def fitting_header(block: Block) -> set[str]:
     """The headers that the likeliest sheet has a column for."""
-    raw = as_raw(top_of(block))
+    raw = sketch_of(block)
     guesses = [guess_as(raw, sheet, block.plan) for sheet in _sheets(block)]
     best = max(guesses, key=lambda guess: guess.weight, default=None)
     return {one.header for one in best.mapped} if best else set()
@@ -201,8 +259,9 @@ def _offered(block: Block, name: str, names: Names) -> dict[str, str]:
         if day:
             offered[DAY] = day
     if name == "season":
-        years = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", f"{block.tab} {block.file}")
-        return {FILE: years[0]} if len(set(years)) == 1 else {}
+        lines = " ".join([block.tab, block.file, *(line.text for line in block.titles)])
+        years = re.findall(r"(?<![\d-])(?:19|20)\d\d(?![\d-])", lines)
+        return {TITLE: years[0]} if len(set(years)) == 1 else {}
     if block.tab and not re.fullmatch(r"(?i)sheet ?\d*|tab(elle)? ?\d*|table ?\d*", block.tab):
         offered[TAB] = _name_in(block.tab, name, names)
     stem = PurePosixPath(block.file.replace("\\", "/")).stem

@@ -11,7 +11,7 @@ from origin_compare.intake.blocks.block import Block
 from origin_compare.intake.blocks.labels import sheets_with
 from origin_compare.intake.blocks.names import Names
 from origin_compare.intake.grid import Kind, kind_of
-from origin_compare.intake.headers import columns_for
+from origin_compare.intake.headers import columns_for, plain
 from origin_compare.sheets.catalogue import SHEETS, Column
 
 NAME, MIDNIGHT = "fill down", "past midnight"
@@ -76,13 +76,19 @@ def _carrying(block: Block) -> tuple[list[int], list[int]]:
             continue
         if any(one.kind == "key" or one.name in _NAMED for one in columns):
             keys.append(at)
-        elif any(one.kind in ("date", "moment") for one in columns) and _holds_days(block, at):
+        elif _names_day(header, columns) and _holds_days(block, at):
             days.append(at)
     return keys, days
 
 
 def _columns(header: str) -> list[Column]:
     return [one for name in sheets_with(header) for one in columns_for(header, SHEETS[name])[0]]
+
+
+def _names_day(header: str, columns: list[Column]) -> bool:
+    return plain(header) in ("day", "date") or any(
+        one.kind in ("date", "moment") for one in columns
+    )
 
 
 def _holds_days(block: Block, at: int) -> bool:

@@ -46,9 +46,11 @@ def _headings(block: Block, row: int, names: Names) -> list[_Heading]:
         inside = pair_in(texts[0])
         if inside:
             return [_Heading(row, *inside, at[0])]
-        kind = names.kind_of(texts)
-        if kind:
-            return [_Heading(row, LABELS[kind], texts[0], at[0])]
+        inner = re.search(r"\(([^()]+)\)\s*$", texts[0])
+        for name in (texts[0], *([inner[1]] if inner else [])):
+            kind = names.kind_of([name])
+            if kind:
+                return [_Heading(row, LABELS[kind], name, at[0])]
         return [_Heading(row, "", texts[0], at[0])] if _BARE.fullmatch(texts[0]) else []
     if len(at) % 2 or not at or len(at) * 2 > max(block.width, 4):
         return []

@@ -20,6 +20,8 @@ _SAID = (
     ("Cooling", ("cooling", "valve")),
 )
 _BRACKET = re.compile(r"[(\[]([^()\[\]]+)[)\]]")
+_BEGAN = frozenset(("set", "setting", "pitch", "pitched", "start"))
+"""Headers of the hour of pitching before columns such as `+12`."""
 CHOICES = ("Gravity", "pH", "Temperature", "Cooling")
 
 
@@ -56,12 +58,15 @@ def _bare_hours(block: Block) -> dict[int, tuple[str, float]]:
     at = [
         place
         for place, header in enumerate(block.headers)
-        if re.fullmatch(r"\d{1,3}([.,]\d+)?", header)
+        if re.fullmatch(r"\+?\d{1,3}([.,]\d+)?", header)
     ]
+    began = [place for place, header in enumerate(block.headers) if plain(header) in _BEGAN]
     over = " ".join([*{block.groups[place] for place in at}, *(line.text for line in block.titles)])
     if len(at) < 3 or not re.search(r"\b(h|hrs?|hours?)\b", over, re.IGNORECASE):
         return {}
-    return {place: ("", float(block.headers[place].replace(",", "."))) for place in at}
+    signed = all(block.headers[place].startswith("+") for place in at)
+    hours = {place: ("", float(block.headers[place].replace(",", "."))) for place in at}
+    return {**{place: ("", 0.0) for place in began if signed and len(began) == 1}, **hours}
 
 
 def _one_quantity(block: Block, found: Mapping[int, tuple[str, float]]) -> Block:

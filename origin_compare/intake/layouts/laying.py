@@ -6,22 +6,23 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from origin_compare.intake.asking.reading_plan import ReadingPlan
+from origin_compare.intake.blocks import header_lines, records_of, tables_joined
 from origin_compare.intake.blocks.block import Block, Head, Left
 from origin_compare.intake.blocks.names import Names
 from origin_compare.intake.blocks.tables_found import heads_in, tables_in
 from origin_compare.intake.grid import Grid
 from origin_compare.intake.headers import HEADER_WITHIN, find_header
 from origin_compare.intake.layouts import (
+    batch_by_vessel,
     constants,
     fill_down,
-    header_lines,
     heading_rows,
     hours_across,
     look_ups,
     names_across,
     out_of_sight,
-    records_of,
     repeated_columns,
+    rows_together,
     several_sheets,
     summary_rows,
     tag_and_value,
@@ -47,6 +48,8 @@ LAYOUTS: tuple[Layout, ...] = (
     header_lines.one_line,
     constants.with_constants,
     several_sheets.per_sheet,
+    rows_together.without_withdrawn,
+    rows_together.summed,
 )
 """In the order in which they are tried; each leaves a table it does not concern as it is."""
 
@@ -91,16 +94,30 @@ def laid(
         ]
     owner = [at for at, blocks in enumerate(found) for _ in blocks]
     flat, used = look_ups.looked_up([block for blocks in found for block in blocks])
+    flat = batch_by_vessel.batches_found(flat, names)
     left = [(grids[owner[at]].label, look_ups.as_left(flat[at])) for at in used]
     result: list[list[Block]] = [[] for _ in grids]
     for at, block in enumerate(flat):
         if at not in used:
             result[owner[at]].extend(_after_look_up(block, names))
+    result = tables_joined.joined(result)
     plain = [_is_plain(grid, blocks) for grid, blocks in zip(grids, result, strict=True)]
     for grid, blocks in zip(grids, result, strict=True):
         left.extend((grid.label, one) for block in blocks for one in (*block.titles, *block.left))
+        left.extend((grid.label, one) for one in _heads_left(blocks))
     kept = [() if one else tuple(blocks) for one, blocks in zip(plain, result, strict=True)]
     return Laid(tuple(kept), tuple(plain), tuple(dict.fromkeys(left)))
+
+
+def _heads_left(blocks: Sequence[Block]) -> list[Left]:
+    """Labels with values around tables that no table of the grid took a cell of."""
+    heads = dict.fromkeys(head for block in blocks for head in block.heads if head.row)
+    places = {(int(r), int(c)) for block in blocks for r, c in block.places.reshape(-1, 2)}
+    return [
+        Left(head.row, head.column, f"{head.label}: {head.value}", "is used by no table")
+        for head in heads
+        if (head.row, head.column) not in places
+    ]
 
 
 def is_plain(grid: Grid) -> bool:
@@ -125,11 +142,11 @@ def _after_look_up(block: Block, names: Names) -> list[Block]:
 
 
 def _of_grid(grid: Grid, plans: Sequence[ReadingPlan], names: Names) -> list[Block]:
+    lying = turned.as_block(grid, plans)
+    if lying is not None:
+        return through([lying], names)
     found = tables_in(grid, plans)
     if not found:
-        lying = turned.as_block(grid)
-        if lying is not None:
-            return through([lying], names)
         heads, _ = heads_in(grid)
         if 2 * len(heads) < RECORD_SHARE * int((grid.text != "").sum()):
             return []
@@ -140,14 +157,21 @@ def _of_grid(grid: Grid, plans: Sequence[ReadingPlan], names: Names) -> list[Blo
         ]
     result: list[Block] = []
     told: set[tuple[Head, ...]] = set()
+    cells = {
+        (int(r), int(c))
+        for block in found
+        if block.height == 1
+        for r, c in block.places.reshape(-1, 2)
+    }
     for block in found:
         read = through([block], names)
-        if block.heads and block.heads not in told:
-            told.add(block.heads)
+        heads = tuple(head for head in block.heads if (head.row, head.column) not in cells)
+        if heads and heads not in told:
+            told.add(heads)
             sheets = {guess.sheet.name for one in read if (guess := constants.fitting(one))}
             records = [
                 one
-                for one in _record(grid, block.heads, plans, names)
+                for one in _record(grid, heads, plans, names)
                 if (guess := constants.fitting(one)) and guess.sheet.name not in sheets
             ]
             result.extend(records)

@@ -9,6 +9,7 @@ import numpy as np
 from origin_compare.intake.blocks.block import Block, Left
 from origin_compare.intake.blocks.labels import column_in
 from origin_compare.intake.headers import plain
+from origin_compare.intake.layouts import constants
 from origin_compare.intake.layouts.constants import fitting
 from origin_compare.sheets.catalogue import SHEETS
 
@@ -50,6 +51,7 @@ def _is_batch(header: str) -> bool:
 
 def _replaced(block: Block, key: Block) -> Block | None:
     columns = _key_columns(key)
+    block = constants.without_made_up(block, "batch_id")
     if columns is None or any(_is_batch(header) for header in block.headers):
         return None
     codes, name = columns

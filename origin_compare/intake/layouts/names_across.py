@@ -84,6 +84,9 @@ def _scores(block: Block, names: Names) -> Block | None:
     )
     if attribute is None:
         return None
+    given = (column_in(header, SHEETS["scores"]) for header in block.headers)
+    if any(column is not None and column.name == "score" for column in given):
+        return None
     block = _without_summaries(block)
     across = [
         at

@@ -10,6 +10,7 @@ from origin_compare.intake.blocks.block import Block
 from origin_compare.intake.blocks.labels import hours_of, is_unit, known, pair_in, sheets_with
 from origin_compare.intake.blocks.names import LABELS, Names
 from origin_compare.intake.blocks.stacking import Across, stack
+from origin_compare.intake.grid import Kind, kind_of
 from origin_compare.intake.headers import columns_for, plain
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.units import split_unit
@@ -153,6 +154,8 @@ def _group_header(
     hours = [hours_of(title) for title in titles]
     if all(hours):
         return "Hours", [f"{hour[1]:g}" for hour in hours if hour], True
+    if all(kind_of(title) == Kind.CLOCK for title in titles):
+        return "Time", list(titles), True
     said = block.said(GROUPS)
     if said:
         return said, list(titles), True

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import PurePosixPath
 
 import numpy as np
 
-from origin_compare.intake.blocks.as_table import as_raw, top_of
+from origin_compare.intake.blocks.as_table import sketch_of
 from origin_compare.intake.blocks.block import Block
 from origin_compare.intake.blocks.labels import sheets_with
 from origin_compare.intake.blocks.names import Names
+from origin_compare.intake.headers import plain
 from origin_compare.intake.layouts.constants import all_fitting, fitting
-from origin_compare.intake.recognise import Guess, guess_as, is_named
+from origin_compare.intake.recognise import Guess, guess_as
 from origin_compare.sheets.catalogue import SHEETS
 
 NAME = "several sheets"
@@ -28,7 +30,7 @@ def per_sheet(block: Block, names: Names) -> list[Block]:
         return [block]
     used = set(_columns(first))
     chosen = [first]
-    raw = as_raw(top_of(block))
+    raw = sketch_of(block)
     free = [head for at, head in enumerate(block.headers) if at not in used]
     further = {name for head in free for name in sheets_with(head)} - {first.sheet.name}
     guesses = [guess_as(raw, SHEETS[name]) for name in SHEETS if name in further]
@@ -51,8 +53,10 @@ def per_sheet(block: Block, names: Names) -> list[Block]:
 
 def _is_named(block: Block) -> bool:
     """Whether tab or file is called like one sheet: then it is that sheet alone."""
-    raw = as_raw(top_of(block, 1))
-    return sum(is_named(raw, name) for name in SHEETS) == 1
+    stem = plain(PurePosixPath(block.file.replace("\\", "/")).stem)
+    return any(
+        plain(block.tab).startswith(name[:-1]) or stem.startswith(name[:-1]) for name in SHEETS
+    )
 
 
 def _is_tie(block: Block, first: Guess) -> bool:
@@ -64,7 +68,8 @@ def _is_tie(block: Block, first: Guess) -> bool:
 def _enough(guess: Guess, own: Sequence[object], chosen: Sequence[Guess]) -> bool:
     names = [one.column.name for one in own]  # type: ignore[attr-defined]
     links = [name for name in names if name in guess.sheet.key]
-    return len(names) >= LEAST_OWN or bool(links)
+    pointed = {column.links_to for one in chosen for column in one.sheet.columns}
+    return len(names) >= LEAST_OWN or bool(links) or (bool(names) and guess.sheet.name in pointed)
 
 
 def _columns(guess: Guess) -> list[int]:

@@ -54,8 +54,17 @@ def _is_note(block: Block, row: int, filled: int) -> bool:
 
 
 def _first_says(block: Block, row: int) -> bool:
-    first = next((str(text) for text in block.cells[row] if text), "")
-    return bool(first) and is_summary(first)
+    at = next((at for at, text in enumerate(block.cells[row]) if text), -1)
+    if at < 0 or not is_summary(str(block.cells[row, at])):
+        return False
+    return at == 0 or not _counts_rows(block, at)
+
+
+def _counts_rows(block: Block, at: int) -> bool:
+    """Whether a column numbers the rows of a thing, one of them being their mean."""
+    told = [str(text) for text in block.cells[:, at] if text]
+    figures = sum(text.isdigit() for text in told)
+    return figures * 2 >= len(told)
 
 
 def _is_header(block: Block, row: int) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -39,6 +40,8 @@ _SAYS: tuple[tuple[str, re.Pattern[str]], ...] = (
 )
 """Letters of instrument tags as ANSI/ISA-5.1 has them: T temperature, D density, V valve."""
 _WITHIN = {"Temperature": (-5.0, 60.0), "pH": (2.5, 7.0), "Cooling": (0.0, 100.0)}
+_NOT_MEASURED = words("sp setpoint op out mv cv_out mode alarm")
+"""Parts of a tag that say it is what was wished for, not what was measured."""
 TAG_CHOICES = ("Gravity", "pH", "Temperature", "Cooling", LEAVE)
 
 
@@ -136,13 +139,22 @@ def _good_only(block: Block) -> tuple[Block, list[Left]]:
 
 
 def _stems(tags: Sequence[str]) -> dict[str, str]:
-    """`WB1.TT` -> `WB1`: what stands before the part that says what is measured."""
-    stems = {}
-    for tag in tags:
-        parts = re.split(r"([._/:\-\s]+)", tag)
-        said = [at for at in range(0, len(parts), 2) if _says(parts[at])]
-        stems[tag] = "".join(parts[: said[-1]]).strip("._/:- ") if said else ""
-    return stems if all(stems.values()) else dict.fromkeys(tags, "")
+    """`TUN.WB1.TT.PV` -> `WB1`: the part before the one that says what is measured.
+
+    Which part says it is told by most tags, so that a tag nobody knows keeps its vessel.
+    """
+    parts = {tag: [part for part in re.split(r"[._/:\-\s]+", tag) if part] for tag in tags}
+    said = Counter(
+        at for words in parts.values() for at, word in enumerate(words) if _says(word)
+    ).most_common(1)
+    if not said or said[0][1] * 2 < len(tags):
+        return dict.fromkeys(tags, "")
+    at = said[0][0]
+    if at == 0 or any(len(words) <= at for words in parts.values()):
+        return dict.fromkeys(tags, "")
+    whole = {tag: ".".join(words[:at]) for tag, words in parts.items()}
+    last = {tag: words[at - 1] for tag, words in parts.items()}
+    return last if len(set(last.values())) == len(set(whole.values())) else whole
 
 
 def _says(word: str) -> str:
@@ -154,6 +166,8 @@ def _headed(block: Block, tag: str, at: int, value: int, unit: int | None) -> st
     told = block.said(f"tag: {tag}")
     if told:
         return told
+    if {part.casefold() for part in re.split(r"[._/:\-\s]+", tag)} & _NOT_MEASURED:
+        return LEAVE
     rows = [row for row in range(block.height) if block.cells[row, at] == tag]
     units = {str(block.cells[row, unit]) for row in rows} - {""} if unit is not None else set()
     if known(tag):

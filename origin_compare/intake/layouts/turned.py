@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from origin_compare.intake.asking.reading_plan import ReadingPlan, plan_for
 from origin_compare.intake.blocks.block import Block, Left
 from origin_compare.intake.blocks.labels import (
     TAGS,
@@ -22,6 +25,8 @@ from origin_compare.sheets.units import split_unit
 
 NAME = "turned table"
 LEAST_KNOWN = 0.6
+MOST_LABELS = 60
+"""A table on its side has no more rows than a sheet has columns."""
 _ASIDE = words("spec specification limits limit method methods target range")
 
 
@@ -91,17 +96,28 @@ def _labelled(block: Block, row: int, unit: int | None) -> str:
     return f"{label} ({told})" if told and not split_unit(label)[1] else label
 
 
-def as_block(grid: Grid) -> Block | None:
-    """A grid without a header row, as the block of a table on its side; None if it is none."""
+def as_block(grid: Grid, plans: Sequence[ReadingPlan] = ()) -> Block | None:
+    """A grid that is one table on its side without a header row; None if it is none."""
     filled = grid.text != ""
-    used = np.flatnonzero(filled.any(axis=0))
-    rows = np.flatnonzero(filled.any(axis=1))
+    often = filled.sum(axis=1)
+    rows = np.flatnonzero(often > 1)
+    used = np.flatnonzero(filled[rows].any(axis=0)) if len(rows) else rows
     if len(used) < 3 or len(rows) < 3:
         return None
     cells = grid.text[np.ix_(rows, used)]
+    wide = (cells != "").sum(axis=1) > 2
+    knowns = [sum(known(str(text)) for text in row[1:] if text) for row in cells]
+    if wide.mean() < 0.5 or max(knowns) > 0 or len(cells) > MOST_LABELS:
+        return None
     places = np.empty((*cells.shape, 2), dtype=np.int32)
     places[..., 0], places[..., 1] = rows[:, None] + 1, used[None, :] + 1
     headers = tuple(f"column {at + 1}" for at in used)
+    titles = tuple(
+        Left(int(row) + 1, int(at) + 1, str(grid.text[row, at]), "stands beside the table")
+        for row in np.flatnonzero(often == 1)
+        for at in np.flatnonzero(filled[row])
+    )
+    kind = known_words([tidy_label(str(text)) for text in cells[:, 0]])
     block = Block(
         grid.file,
         grid.tab,
@@ -111,6 +127,9 @@ def as_block(grid: Grid) -> Block | None:
         tuple((0, int(at) + 1) for at in used),
         cells,
         places,
+        titles=titles,
+        kind=kind,
+        plan=plan_for(kind, headers, plans),
+        marks=grid.marks,
     )
-    single = ((cells != "").sum(axis=1) > 2).mean() < 0.5
-    return None if single or not _lies(block) else block
+    return block if _lies(block) else None

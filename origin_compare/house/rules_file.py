@@ -1,186 +1,21 @@
-"""The house rules: targets and windows a distillery sets for itself, each with where it came from.
-
-The shipped defaults stand in `house_rules.toml` beside this module. A distillery's own file has
-the same form and holds only what differs.
-"""
+"""House rules read from a file or its text, laid over the shipped defaults."""
 
 from __future__ import annotations
 
 import difflib
-import json
-import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
-from zoneinfo import available_timezones
 
 from origin_compare.answers import listed
-from origin_compare.errors import OriginCompareError
-
-_MOST_SAID = 80
-COMMON = "common practice, no source"
-HOUR_ZEROS = ("yeast in", "first fill", "last fill")
-FEINTS = ("by lot", "by grower", "no", "not stated")
-FEWEST_IN_A_GROUP = 3
-"""In a group of two each member can work out the other's figure from the mean."""
-MOST_IN_A_GROUP = 1000
-"""No house has so many growers: above it a slip of the keys is likelier than a wish."""
-
-
-class RuleFault(OriginCompareError):
-    """House rules that cannot be used; the text says which line or name, and what to write."""
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """A range the house holds to; either end may be open (None). `RuleFault` if low > high."""
-
-    name: str
-    says: str
-    unit: str
-    low: float | None
-    high: float | None
-    source: str = COMMON
-
-    def __post_init__(self) -> None:
-        for end in (self.low, self.high):
-            if end is not None and not math.isfinite(end):
-                raise RuleFault(f"{self.name}: {end} is no end of a window. Leave it open instead.")
-        if self.low is not None and self.high is not None and self.low > self.high:
-            raise RuleFault(
-                f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap the two."
-            )
-
-    def holds(self, value: float) -> bool:
-        """Whether `value` lies inside, ends included; NaN does not."""
-        above = self.low is None or value >= self.low
-        below = self.high is None or value <= self.high
-        return bool(above and below) and not math.isnan(value)
-
-    def words(self) -> str:
-        """The window in words with its unit: `19 to 23 °C`, `at most 3.5`, `15 %`, `any`."""
-        low, high = (None if end is None else f"{end:g}" for end in (self.low, self.high))
-        if low is None and high is None:
-            return "any"
-        if low is None:
-            return f"at most {high} {self.unit}".rstrip()
-        if high is None:
-            return f"at least {low} {self.unit}".rstrip()
-        if low == high:
-            return f"{low} {self.unit}".rstrip()
-        return f"{low} to {high} {self.unit}".rstrip()
-
-
-@dataclass(frozen=True, slots=True)
-class Flag:
-    """A value outside a window: `rule` names the window, `says` is the sentence to print."""
-
-    rule: str
-    value: float
-    says: str
-
-
-@dataclass(frozen=True)
-class HouseRules:
-    """All windows by name, and the site's clock.
-
-    `hour_zero` is what hour 0 of a fermentation means: yeast in, first fill or last fill.
-    `smallest_group`: growers a group needs before its middle may be shown to another grower.
-    `plausible`: what is usual, by (sheet, column); outside earns a warning, never a refusal.
-    `feints_kept_apart`: whether foreshots and feints of one lot or grower stay out of the next.
-    `zone_stated`: whether the house said its time zone; until then it is asked for.
-    `scales`: how scores of each tasting scale become the house's, by name: (factor, offset).
-    `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3 or over
-    1000.
-    """
-
-    windows: Mapping[str, Window]
-    time_zone: str = "UTC"
-    hour_zero: str = "yeast in"
-    smallest_group: int = 5
-    plausible: Mapping[tuple[str, str], Window] = field(default_factory=dict)
-    feints_kept_apart: str = "not stated"
-    scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    zone_stated: bool = field(default=False, compare=False)
-
-    def __post_init__(self) -> None:
-        _check_zone(self.time_zone)
-        _check_choice("hour_zero", self.hour_zero, HOUR_ZEROS)
-        _check_choice("feints_kept_apart", self.feints_kept_apart, FEINTS)
-        if self.smallest_group < FEWEST_IN_A_GROUP:
-            raise RuleFault(
-                f"smallest_group: {self.smallest_group} is below {FEWEST_IN_A_GROUP}. In a smaller "
-                "group a grower could work out another's figures."
-            )
-        if self.smallest_group > MOST_IN_A_GROUP:
-            raise RuleFault(
-                f"smallest_group: {_short(self.smallest_group)} is above {MOST_IN_A_GROUP}, more "
-                "growers than a house has, so no group would ever be shown."
-            )
-
-    def window(self, name: str) -> Window:
-        """The window of that name; `KeyError` if the rules hold none."""
-        return self.windows[name]
-
-    def flags(self, name: str, value: float) -> tuple[Flag, ...]:
-        """One `Flag` if `value` lies outside the window `name`, else none; NaN earns none.
-
-        A name without a window earns none either: the house holds to nothing there.
-        """
-        window = self.windows.get(name)
-        if window is None:
-            return ()
-        return _flags(window, value, name, "the house window")
-
-    def unusual(self, sheet: str, column: str, value: float) -> tuple[Flag, ...]:
-        """One `Flag` if a cell's value is outside what is usual in that column, else none."""
-        window = self.plausible.get((sheet, column))
-        if window is None:
-            return ()
-        return _flags(window, value, f"plausible.{sheet}.{column}", "what is usual")
-
-
-def _flags(window: Window, value: float, rule: str, held_to: str) -> tuple[Flag, ...]:
-    if math.isnan(value) or window.holds(value):
-        return ()
-    side = "below" if window.low is not None and value < window.low else "above"
-    shown = f"{value:.6g} {window.unit}".rstrip()
-    says = f"{window.says} {shown} is {side} {held_to}, {window.words()} ({window.source})"
-    return (Flag(rule, float(value), says),)
-
-
-def _check_choice(name: str, chosen: str, choices: tuple[str, ...]) -> None:
-    if chosen not in choices:
-        known = listed([f'"{choice}"' for choice in choices])
-        raise RuleFault(f'{name}: "{chosen}" is not one of {known}.')
-
-
-@cache
-def time_zones() -> tuple[str, ...]:
-    """The zones a site can be in: none that counts leap seconds, none a machine calls its own."""
-    return tuple(sorted(available_timezones() - {"localtime", "Factory"}))
-
-
-def _check_zone(name: str) -> None:
-    if name not in time_zones():
-        raise RuleFault(
-            f'time_zone: "{_short(name)}" is not a known time zone. Write it as region/city, such '
-            'as "Europe/London", or "UTC".'
-        )
-
-
-def _short(value: object) -> str:
-    """A value as a message can bear it."""
-    try:
-        said = str(value)
-    except (ValueError, RecursionError):  # more digits, or more tables, than can be written out
-        return "what stands there"
-    return said if len(said) <= _MOST_SAID else f"{said[:_MOST_SAID]} …"
+from origin_compare.house.house_rules import HouseRules
+from origin_compare.house.toml_lines import Place, line_of
+from origin_compare.house.window import RuleFault, Window, short
 
 
 def default_rules() -> HouseRules:
@@ -228,12 +63,13 @@ def _file_text(path: Path) -> str:
         raise RuleFault(f"{path}: cannot be read ({wrong.strerror}).") from wrong
 
 
-Place = tuple[str, ...]
 _TOP = (
     *("time_zone", "hour_zero", "smallest_group", "feints_kept_apart"),
     *("without", "windows", "plausible", "scales"),
 )
+
 _FIELDS = ("says", "unit", "low", "high", "source")
+
 _MAPPING = ("factor", "offset")
 
 
@@ -300,7 +136,7 @@ class _Reader:
             raise self._fault(("without",), f"{_quoted_short(without)} is not a list of names")
         for name in without:
             if not isinstance(name, str) or name not in known:
-                hint = _nearest(_short(name), known)
+                hint = _nearest(short(name), known)
                 raise self._fault(
                     ("without",), f"{_quoted_short(name)} is no window of the defaults. {hint}"
                 )
@@ -384,7 +220,7 @@ class _Reader:
         return self._fault((key,), text)
 
     def _fault(self, path: Place, text: str) -> RuleFault:
-        line = _line(self.text, path)
+        line = line_of(self.text, path)
         place = f"{self.file} line {line}" if line else self.file
         end = "" if text.endswith((".", "?")) else "."
         return RuleFault(f"{place}, {'.'.join(path)}: {text}{end}")
@@ -392,74 +228,11 @@ class _Reader:
 
 def _quoted_short(value: object) -> str:
     try:
-        return _short(repr(value))
+        return short(repr(value))
     except (ValueError, RecursionError):
         return "what stands there"
-
-
-def _line(text: str, path: Place) -> int | None:
-    """The line on which a key or its table stands; None where it cannot be told."""
-    header: Place = ()
-    for number, line in enumerate(text.splitlines(), start=1):
-        if found := re.match(r"\s*\[([^\[\]]+)\]", line):
-            header = _parts(found[1])
-            at = header
-        elif found := re.match(r"\s*([^=#\s][^=#]*?)\s*=", line):
-            at = (*header, *_parts(found[1]))
-        else:
-            continue
-        if at[: len(path)] == path or (line.rstrip().endswith("}") and path[: len(at)] == at):
-            return number
-    return None
-
-
-def _parts(dotted: str) -> Place:
-    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
 
 
 def _nearest(name: str, known: Any) -> str:
     close = difflib.get_close_matches(name, list(known), n=1)
     return f'Did you mean "{close[0]}"?' if close else f"Known are {listed(sorted(known), 8)}."
-
-
-def rules_as_toml(rules: HouseRules) -> str:
-    """The rules as a whole file; `read_rules` of it gives equal rules."""
-    stated = rules.zone_stated or rules.time_zone != default_rules().time_zone
-    lines = [
-        *([f"time_zone = {_quoted(rules.time_zone)}"] if stated else []),
-        f"hour_zero = {_quoted(rules.hour_zero)}",
-        f"smallest_group = {rules.smallest_group}",
-        f"feints_kept_apart = {_quoted(rules.feints_kept_apart)}",
-    ]
-    usual = default_rules()
-    gone = [f"windows.{name}" for name in usual.windows if name not in rules.windows]
-    gone += [f"plausible.{'.'.join(key)}" for key in usual.plausible if key not in rules.plausible]
-    if gone:
-        lines.append(f"without = [{', '.join(_quoted(name) for name in gone)}]")
-    for name, window in rules.windows.items():
-        lines += _table(("windows", name), window)
-    for key, window in rules.plausible.items():
-        lines += _table(("plausible", *key), window)
-    for name, (factor, offset) in rules.scales.items():
-        lines += ["", f"[scales.{_quoted(name)}]", f"factor = {factor!r}", f"offset = {offset!r}"]
-    return "\n".join(lines) + "\n"
-
-
-def _table(path: Place, window: Window) -> list[str]:
-    ends = ('"open"' if end is None else repr(float(end)) for end in (window.low, window.high))
-    low, high = ends
-    keys = (part if re.fullmatch(r"[A-Za-z0-9_-]+", part) else _quoted(part) for part in path)
-    return [
-        "",
-        f"[{'.'.join(keys)}]",
-        f"says = {_quoted(window.says)}",
-        f"unit = {_quoted(window.unit)}",
-        f"low = {low}",
-        f"high = {high}",
-        f"source = {_quoted(window.source)}",
-    ]
-
-
-def _quoted(text: str) -> str:
-    # JSON's escapes are TOML's too, but for the delete character
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
