@@ -20,6 +20,7 @@ INSIDE = {
     "temp_c": 25.0,
     "temp_f": 70.0,
     "abv_pct": 40.0,
+    "fraction": 0.333,
     "density": 950.0,
     "volume_l": 100.0,
     "wort_l": 100.0,
@@ -163,6 +164,7 @@ def test_the_input_is_left_alone() -> None:
 
 GRAVITIES, SHARE, WATER, SPIRIT = (0.98, 1.14), (0.0, 100.0), (0.0, 40.0), (-20.0, 40.0)
 ENDS = {
+    "fraction": (0.0, 1.0),
     **dict.fromkeys(["sg", "og_sg", "fg_sg", "limit_sg", "wort_sg", "value"], GRAVITIES),
     **dict.fromkeys(["abv_pct", "extract_pct_dm", "fermentability_pct", "protein_pct"], SHARE),
     **dict.fromkeys(["as_is_pct", "dm_pct", "extract_pct"], SHARE),
