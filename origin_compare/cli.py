@@ -102,6 +102,17 @@ def _parser() -> argparse.ArgumentParser:
     intakes = _verb(verbs, _intakes, "intakes", "list what was taken in", "origin-compare intakes")
     _store_option(intakes)
 
+    plans = _verb(
+        verbs,
+        _reading_plans,
+        "reading-plans",
+        "show what was said once about kinds of files, or forget it",
+        "origin-compare reading-plans --forget 'readings: batch, sg'",
+    )
+    plans.add_argument("--forget", metavar="NAME", help="forget the plan of this name")
+    plans.add_argument("--to", type=Path, metavar="FILE", help="write all plans to this TOML file")
+    _store_option(plans)
+
     season = _verb(
         verbs,
         _season,
@@ -247,6 +258,26 @@ def _intakes(given: argparse.Namespace) -> int:
         print("Nothing has been taken in yet.")
     else:
         _show(intakes.assign(taken_at=intakes["taken_at"].dt.strftime("%Y-%m-%d %H:%M UTC")))
+    return DONE
+
+
+def _reading_plans(given: argparse.Namespace) -> int:
+    from origin_compare.intake.asking.reading_plan import plans_as_toml
+    from origin_compare.store.store import open_store
+
+    with open_store(given.store) as store:
+        if given.forget:
+            store.forget_plan(given.forget)
+            print(f"Forgotten: {given.forget}.")
+            return DONE
+        plans = store.reading_plans()
+    if given.to:
+        given.to.write_text(plans_as_toml(plans), encoding="utf-8")
+        print(f"{count(len(plans), 'reading plan')} written to {given.to}.")
+    elif not plans:
+        print("Nothing has been said about any kind of file yet.")
+    for plan in () if given.to else plans:
+        print(f"{plan.name}\n{plan.to_toml()}")
     return DONE
 
 

@@ -12,6 +12,7 @@ import pytest
 
 from origin_compare import cli, open_store
 from origin_compare.front import launcher
+from origin_compare.intake.asking.reading_plan import ReadingPlan, read_plans
 from origin_compare.season.folder import load_folder
 
 GOOD = {
@@ -138,6 +139,24 @@ def test_rules_and_headers_beside_the_files_are_followed(sheets: Path, tmp_path:
     folder = load_folder(sheets)
     pd.testing.assert_frame_equal(folder.batches, season.batches)
     pd.testing.assert_frame_equal(folder.sheets["readings"], season.sheets["readings"])
+
+
+def test_reading_plans_are_shown_written_and_forgotten(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    url = f"sqlite:///{tmp_path / 'here.sqlite'}"
+    plan = ReadingPlan("readings", {"Run": "batch_id"}, kind=("gravity", "time"))
+    with open_store(url) as store:
+        store.remember_plan(plan)
+    assert cli.main(["reading-plans", "--store", url]) == 0
+    assert capsys.readouterr().out == f"readings: gravity, time\n{plan.to_toml()}\n"
+    written = tmp_path / "reading_plans.toml"
+    assert cli.main(["reading-plans", "--to", str(written), "--store", url]) == 0
+    assert read_plans(written.read_text("utf-8")) == (plan,)
+    assert cli.main(["reading-plans", "--forget", plan.name, "--store", url]) == 0
+    assert cli.main(["reading-plans", "--forget", plan.name, "--store", url]) == 2
+    with open_store(url) as store:
+        assert store.reading_plans() == ()
 
 
 def test_the_season_as_csv_runs_no_formula(

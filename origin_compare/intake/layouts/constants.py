@@ -78,7 +78,8 @@ def with_constants(block: Block, names: Names) -> list[Block]:
         lacking = [name for name in missing if name in _HEADERS]
         if lacking and len(lacking) == len(missing) and not one.guess.doubled:
             result = _attached(block, one.heads)
-            named = [_from_names(result, name, names) for name in lacking[:1]]
+            alone = one.sheet.key == (lacking[0],) and block.height > 1
+            named = [_from_names(result, name, names, alone) for name in lacking[:1]]
             if named[0] is None:
                 continue
             for name in lacking[1:]:
@@ -171,13 +172,15 @@ def _attached(block: Block, heads: Sequence[Head]) -> Block:
     return result.done(NAME, f"took {labels} from beside the table", heads=rest)
 
 
-def _from_names(block: Block, name: str, names: Names) -> Block | None:
+def _from_names(block: Block, name: str, names: Names, alone: bool = False) -> Block | None:
     """A key the table lacks, from a column, its tab, its file or its day; None if none may hold it.
 
     Sure where the name is known; else asked, the likeliest taken meanwhile.
     """
     key = f"{name} from"
     offered = _offered(block, name, names)
+    if alone:  # no two rows of the sheet have one name: it cannot hold for all of them
+        offered = {how: text for how, text in offered.items() if how.startswith(COLUMN)}
     said = block.said(key)
     if not offered and not said:
         return None
