@@ -116,7 +116,7 @@ def test_one_grower_on_every_attribute() -> None:
 def test_without_tastings_what_moved_together_is_still_told(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    asked = questions((2024, 2025))
+    asked = questions(())
     season = asked.season
     scores = season.sheets["scores"]
     monkeypatch.setitem(season.sheets, "scores", scores.iloc[:0])

@@ -154,7 +154,7 @@ def test_every_figure_has_its_words_and_every_table_its_download(full: Path) -> 
     assert all(len(chart.proto.alt) > 60 for chart in charts)
     labels = downloads(app)
     assert labels[0] == LABEL
-    assert labels.count(LABEL) == 5
+    assert labels.count(LABEL) == 6
 
 
 def test_too_few_batches_for_a_band_is_said_not_broken(

@@ -187,11 +187,13 @@ def test_two_figures_for_one_cell_are_asked_about(store: Store, kept: KeptPlan) 
 
 
 def test_nothing_sent_to_the_assessor_names_a_batch_or_another_s_score(
-    store: Store, kept: KeptPlan
+    store: Store, kept: KeptPlan, demo_store_file: Path
 ) -> None:
     for code in kept.glasses("A04")["code"]:
         enter_scores(store, "T90-1", "A04", int(code), {"floral": 9.7, "oily": 8.3})
-    assert "Q25-01" in everything(opened_in_the_app("tasting"))  # the walk would see a batch
+    with pytest.MonkeyPatch.context() as other:  # the walk would see a batch
+        other.setenv("ORIGIN_COMPARE_STORE", f"sqlite:///{demo_store_file}")
+        assert "Q25-01" in everything(opened_in_the_app("tasting"))
     app = opened(kept)
     secrets = (*BATCHES, "CONTROL", "sample_kind", "control", "A04", "9.7", "8.3", kept.keys["A04"])
     for _ in range(5):

@@ -126,7 +126,7 @@ def test_a_batch_left_out_on_the_drivers_page_is_no_witness_here() -> None:
 def test_without_tastings_a_plan_is_still_drawn_on_a_supposed_spread(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    asked = questions((2024, 2025))
+    asked = questions(())
     monkeypatch.setitem(asked.season.sheets, "scores", asked.season.sheets["scores"].iloc[:0])
     monkeypatch.delitem(asked.__dict__, "profile", raising=False)
     monkeypatch.setattr(asked, "_drivers", Recent())
