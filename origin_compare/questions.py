@@ -95,13 +95,13 @@ class Questions:
 
         return season_review(self.batches, self.season.rules)
 
-    def this_week(self, harvest: int) -> ThisWeek:
-        """What does this harvest's stage call for?"""
+    def this_week(self, harvest: int | None = None) -> ThisWeek:
+        """What does this harvest's stage call for? None: everything on record."""
         from origin_compare.panel.tastings.due import due
         from origin_compare.review import this_week
 
         rows = self.season.batches
-        waiting = due(rows[rows["season"].eq(harvest)])
+        waiting = due(rows if harvest is None else rows[rows["season"].eq(harvest)])
         return this_week(
             self.batches, self.season.rules, self.departures, self.watch, waiting, harvest
         )

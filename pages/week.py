@@ -7,12 +7,10 @@ from origin_compare.front import week_page as week
 from origin_compare.front.asked import questions
 
 with parts.question("What does this week call for?"):
-    years = tuple(parts.store().seasons())
-    if not years:
-        parts.begin_here()
-    asked = questions(years)
+    parts.begin_or_say_what_lacks()
+    asked = questions(())
     with st.spinner("Looking at the vessels …"):
-        now = week.now(asked, years)
+        now = week.now(asked)
     parts.sentence(now.sentence())
     week.needs_a_word_and_due(asked, now)
     parts.rests_on(now.rests_on())

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import pandas as pd
 import streamlit as st
 
 from origin_compare import words
@@ -30,7 +29,8 @@ _CSS = """
 .st-key-week_rows [data-testid="stHorizontalBlock"] {flex-wrap: nowrap !important;}
 .st-key-week_rows a {padding: 0 .5rem 0 0 !important; min-height: 1.5rem;}
 .st-key-week_sentences a {padding: .15rem 0 !important; height: auto; align-items: flex-start;}
-.st-key-week_sentences a * {white-space: normal !important; line-height: 1.4; overflow: visible !important;}
+.st-key-week_sentences a * {white-space: normal !important; overflow: visible !important;
+  line-height: 1.4;}
 </style>
 """
 _SHOWN = 6
@@ -44,9 +44,9 @@ _LEADS = {
 }
 
 
-def now(asked: Questions, years: tuple[int, ...]) -> ThisWeek:
+def now(asked: Questions) -> ThisWeek:
     """The latest harvest as it stands."""
-    return asked.this_week(latest_harvest(asked.season.batches, years))
+    return asked.this_week(latest_harvest(asked.season.batches, parts.store().seasons()))
 
 
 def needs_a_word_and_due(asked: Questions, week: ThisWeek) -> None:
@@ -142,12 +142,13 @@ def _tastings(week: ThisWeek) -> str:
 def _came_in() -> None:
     st.subheader("Came in last", anchor=False)
     taken = parts.store().intakes().head(_LAST)
-    for row in taken.itertuples():
-        at = pd.Timestamp(row.taken_at).tz_convert(parts.store().rules().time_zone)
-        who = f" from {plain(row.who)}" if row.who else ""
+    clock = taken["taken_at"].dt.tz_convert(parts.store().rules().time_zone)
+    for at, who, rows, faults in zip(
+        clock, taken["who"], taken["rows"].tolist(), taken["faults"].tolist(), strict=True
+    ):
         st.markdown(
-            f"{at:%a %d %b %H:%M}{who}: {count(int(row.rows), 'row')}, "
-            f"{count(int(row.faults), 'fault') if row.faults else 'no fault'} found."
+            f"{at:%a %d %b %H:%M}{f' from {plain(who)}' if who else ''}: {count(rows, 'row')}, "
+            f"{count(faults, 'fault') if faults else 'no fault'} found."
         )
     aside = _set_aside(int(taken["intake_id"].iloc[0])) if len(taken) else 0
     st.page_link(
@@ -163,7 +164,8 @@ def _set_aside(intake_id: int) -> int:
 
 
 def _in_four_sentences(asked: Questions, week: ThisWeek) -> None:
-    st.subheader(f"Harvest {week.harvest} in four sentences", anchor=False)
+    name = "The season" if week.harvest is None else f"Harvest {week.harvest}"
+    st.subheader(f"{name} in four sentences", anchor=False)
     with st.spinner("Adjusting the panel's scores …"):
         told = four_sentences(week.review, asked.profile_if_tasted(), _tied(asked))
     with st.container(key="week_sentences", gap=None):

@@ -12,6 +12,8 @@ from origin_compare import words
 from origin_compare.answers import listed
 
 if TYPE_CHECKING:
+    from pandas.api.typing import NaTType
+
     from origin_compare.fermentation import Departure, Departures, Watch
     from origin_compare.house import HouseRules
     from origin_compare.review.season_review import SeasonReview
@@ -35,8 +37,8 @@ class NeedsWord:
     vessel: str
     from_h: float
     to_h: float
-    from_at: pd.Timestamp
-    to_at: pd.Timestamp
+    from_at: pd.Timestamp | NaTType
+    to_at: pd.Timestamp | NaTType
     why: str
     next_check: str
     running: bool

@@ -28,13 +28,14 @@ RUNNING_COLUMNS = ["batch_id", "vessel", "so_far_h", "gravity", "pH", "temp_c", 
 class ThisWeek:
     """One harvest as it stands, and every batch still fermenting whatever its harvest.
 
-    `harvest`: the year looked at; `running`: the vessels with a batch in them; `words`: the one
-    list of batches that need a word; `tastings`: what waits to be tasted; `watch`: what the
-    vessels' readings say; `latest_at`: the latest reading on record, from which everything due
-    is counted (NaT without readings).
+    `harvest`: the year looked at, None where no sheet names one; `running`: the vessels with a
+    batch in them; `words`: the one list of batches that need a word; `tastings`: what waits to be
+    tasted; `watch`: what the vessels' readings say; `latest_at`: the latest reading on record, from
+    which everything due is counted (NaT without readings); `band_drawn`: whether the house's
+    normal range could be drawn.
     """
 
-    harvest: int
+    harvest: int | None
     running: tuple[Vessel, ...]
     words: tuple[NeedsWord, ...]
     tastings: Due
@@ -73,7 +74,7 @@ class ThisWeek:
 
     def rests_on(self) -> str:
         batches = count(len(self.review.batches), "batch")
-        said = f"{batches} of harvest {self.harvest} and every batch still fermenting. "
+        said = f"{batches} {self.of_harvest()} and every batch still fermenting. "
         if pd.isna(self.latest_at):
             return f"{said}No reading on record carries a time, so nothing is called overdue."
         zone = self.latest_at.tz
@@ -81,6 +82,10 @@ class ThisWeek:
             f"{said}What is due counts from the latest reading on record, "
             f"{self.latest_at:%a %d %b %Y, %H:%M} ({zone}), not from the clock on the wall."
         )
+
+    def of_harvest(self) -> str:
+        """`of harvest 2025`; `on record` where no sheet names a harvest."""
+        return "on record" if self.harvest is None else f"of harvest {self.harvest}"
 
     def _vessels(self) -> str:
         if not self.running:
@@ -93,7 +98,7 @@ class ThisWeek:
         total = len(self.review.batches)
         if not self.words:
             told = "needs a word" if self.band_drawn else "lies outside a window of the house"
-            return f"None of {count(total, 'batch')} of harvest {self.harvest} {told}."
+            return f"None of {count(total, 'batch')} {self.of_harvest()} {told}."
         verb = "needs" if len(self.words) == 1 else "need"
         return f"{len(self.words)} of {count(total, 'batch')} {verb} a word."
 
@@ -126,12 +131,13 @@ def in_four_sentences(
     )
 
 
-def latest_harvest(batches: pd.DataFrame, years: Sequence[int]) -> int:
-    """The harvest of the batch pitched last; the latest on record where no batch names one."""
+def latest_harvest(batches: pd.DataFrame, years: Sequence[int]) -> int | None:
+    """The harvest of the batch pitched last; the latest on record where no batch names one, None
+    where no sheet does."""
     dated = batches.dropna(subset=["season", "pitched_at"])
     if dated.empty:
-        return max(years)
-    return int(dated.loc[dated["pitched_at"].idxmax(), "season"])
+        return max(years, default=None)
+    return int(dated.sort_values("pitched_at", kind="stable")["season"].iloc[-1])
 
 
 def this_week(
@@ -140,7 +146,7 @@ def this_week(
     found: Departures,
     seen: Watch,
     waiting: Due,
-    harvest: int,
+    harvest: int | None,
 ) -> ThisWeek:
     """The harvest as it stands.
 
@@ -148,11 +154,8 @@ def this_week(
     the house's normal range rests on all of them; `found`, `seen` likewise of all; `waiting`:
     what of this harvest is to be tasted. Batches of another harvest count only while they ferment.
     """
-    now = (
-        batches["season"].eq(harvest)
-        | batches["season"].isna()
-        | batches["status"].eq("fermenting")
-    )
+    now = batches["status"].eq("fermenting") | batches["season"].isna()
+    now |= True if harvest is None else batches["season"].eq(harvest).fillna(False)
     review = season_review(batches[now].reset_index(drop=True), rules)
     return ThisWeek(
         harvest,
