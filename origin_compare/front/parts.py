@@ -336,8 +336,8 @@ def need_a_word(asked: Questions) -> None:
     st.header("Batches that need a word", anchor=False)
     found = asked.needs_a_word
     sentence(found.sentence())
-    if len(found.rows):
-        show_table(found.table(), "need_a_word")
+    if found.words:
+        show_table(found.table().drop(columns="running"), "need_a_word")
     rests_on(found.rests_on())
 
 

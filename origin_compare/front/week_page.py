@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from origin_compare.drivers import Separability
     from origin_compare.questions import Questions
     from origin_compare.review import ThisWeek
-    from origin_compare.review.needs_word import NeedsWord
+    from origin_compare.review.needs_a_word import NeedsWord
 
 _CSS = """
 <style>
@@ -63,7 +63,7 @@ def needs_a_word_and_due(asked: Questions, week: ThisWeek) -> None:
 
 def _needs_a_word(week: ThisWeek) -> None:
     st.subheader("Needs a word", anchor=False)
-    if not week.words:
+    if not week.words.words:
         st.markdown("No batch does.")
         return
     with st.container(key="week_rows", gap=None):
@@ -71,11 +71,11 @@ def _needs_a_word(week: ThisWeek) -> None:
             st.columns(_WIDTHS), ("Batch", "Began", "Why", "Next check"), strict=True
         ):
             place.caption(heading)
-        for one in week.words[:_SHOWN]:
+        for one in week.words.words[:_SHOWN]:
             _row(one)
     with st.expander(
-        f"All {count(len(week.words), 'batch')} as a table"
-        if len(week.words) > _SHOWN
+        f"All {count(len(week.words.words), 'batch')} as a table"
+        if len(week.words.words) > _SHOWN
         else "The same as a table"
     ):
         parts.show_table(week.table().drop(columns="running"), "needs_a_word")

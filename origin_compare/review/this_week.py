@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from origin_compare.answers import count, listed
-from origin_compare.review.needs_word import NeedsWord, needs_a_word, needs_word_table
+from origin_compare.review.needs_a_word import NeedsAWord, needs_a_word
 from origin_compare.review.season_review import season_review
 
 if TYPE_CHECKING:
@@ -31,25 +31,23 @@ class ThisWeek:
     `harvest`: the year looked at, None where no sheet names one; `running`: the vessels with a
     batch in them; `words`: the one list of batches that need a word; `tastings`: what waits to be
     tasted; `watch`: what the vessels' readings say; `latest_at`: the latest reading on record, from
-    which everything due is counted (NaT without readings); `band_drawn`: whether the house's
-    normal range could be drawn.
+    which everything due is counted (NaT without readings).
     """
 
     harvest: int | None
     running: tuple[Vessel, ...]
-    words: tuple[NeedsWord, ...]
+    words: NeedsAWord
     tastings: Due
     review: SeasonReview
     watch: Watch
     latest_at: pd.Timestamp
-    band_drawn: bool
 
     def sentence(self) -> str:
-        return " ".join([self._vessels(), self._words(), self._tastings()])
+        return " ".join([self._vessels(), self.words.sentence(), self._tastings()])
 
     def table(self) -> pd.DataFrame:
-        """One row per batch that needs a word (`needs_word.COLUMNS`)."""
-        return needs_word_table(self.words)
+        """One row per batch that needs a word (`needs_a_word.COLUMNS`)."""
+        return self.words.table()
 
     def vessels(self) -> pd.DataFrame:
         """One row per running batch, `RUNNING_COLUMNS`; `next_due` by the site's clock."""
@@ -93,14 +91,6 @@ class ThisWeek:
         names = listed([_where(one) for one in self.running], 4)
         verb = "is" if len(self.running) == 1 else "are"
         return f"{count(len(self.running), 'batch')} {verb} fermenting ({names})."
-
-    def _words(self) -> str:
-        total = len(self.review.batches)
-        if not self.words:
-            told = "needs a word" if self.band_drawn else "lies outside a window of the house"
-            return f"None of {count(total, 'batch')} {self.of_harvest()} {told}."
-        verb = "needs" if len(self.words) == 1 else "need"
-        return f"{len(self.words)} of {count(total, 'batch')} {verb} a word."
 
     def _tastings(self) -> str:
         if self.tastings.batches.empty:
@@ -160,10 +150,9 @@ def this_week(
     return ThisWeek(
         harvest,
         seen.running,
-        needs_a_word(found, review, seen),
+        needs_a_word(review, found, seen),
         waiting,
         review,
         seen,
         seen.latest_at,
-        found.band is not None,
     )

@@ -26,13 +26,13 @@ def test_one_list_holds_what_left_and_what_lies_outside_a_window(
 ) -> None:
     left = {one.batch_id for one in asked.departures if one.status == "left"}
     outside = set(week.review.outside["batch_id"])
-    named = [one.batch_id for one in week.words]
+    named = [one.batch_id for one in week.words.words]
     assert set(named) == {batch for batch in left | outside if batch.startswith("Q25")}
     assert len(named) == len(set(named))
 
 
 def test_a_hot_batch_has_its_hour_clock_cause_and_next_check(week: ThisWeek) -> None:
-    (hot,) = [one for one in week.words if one.batch_id == "Q25-06"]
+    (hot,) = [one for one in week.words.words if one.batch_id == "Q25-06"]
     assert hot.hours() == "17 to 22 h"
     assert hot.to_at - hot.from_at == pd.Timedelta(hours=hot.to_h - hot.from_h).round("s")
     assert hot.clock() == "Thu 20 Nov 09:06 to 14:05"
@@ -44,20 +44,21 @@ def test_a_hot_batch_has_its_hour_clock_cause_and_next_check(week: ThisWeek) -> 
 def test_a_lone_figure_outside_its_window_is_said_whole_and_without_an_hour(
     week: ThisWeek,
 ) -> None:
-    (late,) = [one for one in week.words if one.batch_id == "Q25-11"]
+    (late,) = [one for one in week.words.words if one.batch_id == "Q25-11"]
     assert late.why == "hours between readings 16.0 (window: at most 8.5 h)"
     assert (late.hours(), late.clock()) == ("", "")
 
 
 def test_the_latest_pitched_comes_first(week: ThisWeek) -> None:
-    assert [one.batch_id for one in week.words] == sorted(
-        [one.batch_id for one in week.words], reverse=True
+    assert [one.batch_id for one in week.words.words] == sorted(
+        [one.batch_id for one in week.words.words], reverse=True
     )
 
 
 def test_the_sentence_names_vessels_words_and_tastings(week: ThisWeek) -> None:
     assert week.sentence() == (
-        "1 batch is fermenting (Q25-30 in W3). 5 of 30 batches need a word. "
+        "1 batch is fermenting (Q25-30 in W3). "
+        "5 of 30 batches need a word: Q25-21, Q25-14, Q25-11, Q25-06 and Q25-03. "
         "Every distilled batch has been tasted; 25 of them stand on a single tasting each."
     )
     assert week.readings_due() == (("Q25-30", "Q25-30 in W3 by Thu 25 Jun, 06:24"),)
@@ -69,7 +70,7 @@ def test_the_sentence_names_vessels_words_and_tastings(week: ThisWeek) -> None:
 def test_an_earlier_harvest_still_shows_the_batch_that_ferments(asked: Questions) -> None:
     earlier = asked.this_week(2024)
     assert [one.batch_id for one in earlier.running] == ["Q25-30"]
-    assert all(one.batch_id.startswith("Q24") for one in earlier.words)
+    assert all(one.batch_id.startswith("Q24") for one in earlier.words.words)
 
 
 def test_the_harvest_is_that_of_the_batch_pitched_last() -> None:
