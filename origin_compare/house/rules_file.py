@@ -236,4 +236,4 @@ def _quoted_short(value: object) -> str:
 
 def _nearest(name: str, known: Any) -> str:
     close = difflib.get_close_matches(name, list(known), n=1)
-    return f'Did you mean "{close[0]}"?' if close else f"Known are {listed(sorted(known), 8)}."
+    return f'Did you mean "{close[0]}"?' if close else f"Known are {listed(sorted(known), 9)}."

@@ -112,7 +112,7 @@ def needs_a_word(
     for batch in rows.to_dict("records"):
         name = str(batch["batch_id"])
         one = departures.of(name)
-        outside = _outside(flags.get(name), review.rules)
+        outside = _outside(flags.get(name), review.rules, brief=one.status == "left")
         why, check = _reasons(one, outside, asked_of.get(name, []))
         if why:
             needing.append(_word(one, batch, why, check, review.rules.time_zone))
@@ -128,7 +128,7 @@ def _reasons(one: Departure, outside: str, watched: list[tuple[str, str]]) -> tu
         reasons.append((_cause(one), check))
     reasons += [(_WATCHED[kind], do) for kind, do in watched if kind in _WATCHED]
     if outside:
-        reasons.append((outside if not reasons else outside.split(":", maxsplit=1)[0], _LOOK))
+        reasons.append((outside, _LOOK))
     return "; ".join(why for why, _ in reasons), reasons[0][1] if reasons else ""
 
 
@@ -153,12 +153,13 @@ def _percent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
 
 
-def _outside(flags: pd.DataFrame | None, rules: HouseRules) -> str:
-    """One figure outside its window in full, several by name."""
+def _outside(flags: pd.DataFrame | None, rules: HouseRules, *, brief: bool) -> str:
+    """One figure outside its window in full, several by name; by number where a cause is said."""
     if flags is None:
         return ""
     if len(flags) > 1:
-        return f"{len(flags)} figures outside their windows: {listed(list(flags['says']), 2)}"
+        number = f"{len(flags)} figures outside their windows"
+        return number if brief else f"{number}: {listed(list(flags['says']), 2)}"
     one = flags.iloc[0]
     places = words.decimals(one["measure"])
     value = f"{one['value']:.4g}" if places is None else f"{one['value']:.{places}f}"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from origin_compare.answers import count
+from origin_compare.store.store import open_store
 from tests.front.reading import as_read, opened, said
 
 
@@ -21,10 +23,14 @@ def test_every_batch_and_grower_named_is_a_link(read_only: Path) -> None:
 
 
 def test_it_says_what_came_in_and_what_was_set_aside(read_only: Path) -> None:
-    text = said(opened("week"))
-    assert "from tests: 31,070 rows, 11 faults found." in text
-    labels = [label for label, _ in _links("week")]
-    assert "9 rows set aside by the last intake" in labels
+    with open_store(f"sqlite:///{read_only}") as store:
+        (rows,), (faults,) = store.intakes()["rows"], store.intakes()["faults"]
+        aside = sum(len(table) for table in store.set_aside(1).values())
+    app = opened("week")
+    assert f"from tests: {rows:,} rows, {faults} faults found." in said(app)
+    labels = [as_read(one.proto.label) for one in app.get("page_link")]
+    assert aside > 0
+    assert f"{count(aside, 'row')} set aside by the last intake" in labels
 
 
 def test_an_empty_store_says_what_to_do_first(empty: None) -> None:
