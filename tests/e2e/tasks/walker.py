@@ -61,8 +61,10 @@ class Walker:
         return Path(waiting.value.path()).read_bytes()
 
     def sees(self, words: str) -> None:
-        """The answer stands on the page."""
+        """The answer stands on the page; the wait for it counts."""
+        begun = time.monotonic()
         expect(self.page.get_by_text(re.compile(words)).first).to_be_visible(timeout=MOST_MS)
+        self.seconds += time.monotonic() - begun
 
     def settle(self, begun: float) -> None:
         """Wait until nothing is being computed; the wait since `begun` is added."""
