@@ -22,6 +22,7 @@ sheet = "readings"
 HOUSE_RULES = f"""\
 # What this house holds to; everything not named here stays as it comes.
 
+distillery = "Quernhallow"
 time_zone = "{TIME_ZONE}"
 feints_kept_apart = "by grower"
 

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from origin_compare.sheets.faults import Fault
 
 DONE, FAULTY, WRONG_USE = 0, 1, 2
-DEMO = "the demo"
 _SHOWN = [
     *["batch_id", "season", "status", "origin", "growers", "lots", "variety", "grain_n_pct_dm"],
     *["vessel", "pitched_at", "og_sg", "length_h", "peak_temp_c", "final_ph", "final_sg"],
@@ -354,9 +353,9 @@ def _demo_store(url: str | None) -> str:
     with open_store(url) as store:
         intakes = store.intakes()
         if intakes.empty:
-            _, taken = bring_in(store, [demo], DEMO)
+            _, taken = bring_in(store, [demo], places.DEMO)
             print(taken.sentence())
-        elif DEMO not in set(intakes["who"]):
+        elif places.DEMO not in set(intakes["who"]):
             raise StoreFault(
                 f"The store {url} holds records of its own. The demo wants a store to itself: "
                 "leave --store out, or name a new one."

@@ -17,6 +17,10 @@ def _beside(checkout_name: str, installed_name: str) -> Path:
     return PACKAGE / installed_name
 
 
+DEMO = "the demo"
+"""Who took the invented distillery's files in."""
+
+
 def pages_folder() -> Path:
     """The Streamlit page scripts."""
     return _beside("pages", "_pages")

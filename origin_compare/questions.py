@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     )
     from origin_compare.growers import GrowerLetter
     from origin_compare.panel import Drift, Performance, Profile
-    from origin_compare.review import NeedsAWord, SeasonReview
+    from origin_compare.review import NeedsAWord, SeasonReview, ThisWeek
     from origin_compare.vatting import Recipes
 
 
@@ -94,6 +94,17 @@ class Questions:
         from origin_compare.review import season_review
 
         return season_review(self.batches, self.season.rules)
+
+    def this_week(self, harvest: int | None = None) -> ThisWeek:
+        """What does this harvest's stage call for? None: everything on record."""
+        from origin_compare.panel.tastings.due import due
+        from origin_compare.review import this_week
+
+        rows = self.season.batches
+        waiting = due(rows if harvest is None else rows[rows["season"].eq(harvest)])
+        return this_week(
+            self.batches, self.season.rules, self.departures, self.watch, waiting, harvest
+        )
 
     @cached_property
     def needs_a_word(self) -> NeedsAWord:

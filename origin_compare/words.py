@@ -149,6 +149,11 @@ def flavour(attribute: str) -> str:
     return attribute.replace("_", " ")
 
 
+def begun(text: str) -> str:
+    """Words as a sentence begins with them, though pH stays pH."""
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+
+
 def decimals(column: str) -> int | None:
     """Decimals the figures of a column can bear; None to leave them as they are."""
     if column in _DECIMALS_BY_NAME:

@@ -66,7 +66,9 @@ with parts.question("What can we tell this grower?"):
     with st.container(key="noprint_letter"):
         st.download_button(
             "Letter to this grower (PDF, one side of A4)",
-            data=lambda: reports.letter_pdf(letter, asked.season.site),
+            data=lambda: reports.letter_pdf(
+                letter, asked.season.rules.distillery or asked.season.site
+            ),
             file_name=f"letter_{grower}_{year}.pdf",
             mime="application/pdf",
             icon=":material/mail:",

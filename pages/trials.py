@@ -3,9 +3,9 @@
 import streamlit as st
 
 from origin_compare.front import parts
-from origin_compare.front import trials_form as form
-from origin_compare.front import trials_page as pieces
 from origin_compare.front.asked import questions
+from origin_compare.front.trials import trials_form as form
+from origin_compare.front.trials import trials_page as pieces
 from origin_compare.typed import plain
 
 with parts.question("What should the next batches test?"):

@@ -51,6 +51,7 @@ def questions(asked: Questions, batches: list[str], grower: str) -> dict[str, Ca
         "grower_chain": lambda: asked.grower_chain(grower),
         "grower": lambda: asked.grower(grower, 2024),
         "table": lambda: asked.table,
+        "this_week": asked.this_week,
     }
 
 

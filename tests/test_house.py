@@ -109,7 +109,7 @@ def test_no_text_is_the_defaults() -> None:
         ),
         (
             "qqq = 1\n",
-            "house rules line 1, qqq: unknown name. Known are feints_kept_apart, "
+            "house rules line 1, qqq: unknown name. Known are distillery, feints_kept_apart, "
             "hour_zero, plausible, scales, smallest_group, time_zone, windows and without.",
         ),
         (

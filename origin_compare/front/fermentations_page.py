@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import streamlit as st
 
-from origin_compare import figures
+from origin_compare import figures, words
 from origin_compare.errors import NotEnoughData
 from origin_compare.front import parts
 from origin_compare.reports.exports import safe_csv
@@ -215,7 +215,7 @@ def _why(one: Departure) -> None:
             bears = "; ".join(question.found) or "nothing in the sheets bears on it"
             st.markdown(
                 f"{number:d}. **{plain(question.asks)}** "
-                f"{plain(_share(question.share))} of the weight. {plain(_begun(bears))}."
+                f"{plain(_share(question.share))} of the weight. {plain(words.begun(bears))}."
             )
 
 
@@ -315,8 +315,3 @@ def caution() -> None:
         "site's own confined-space procedure decide.",
         icon=":material/warning:",
     )
-
-
-def _begun(text: str) -> str:
-    """As a sentence begins, though pH stays pH."""
-    return text if text.startswith("pH") else text[:1].upper() + text[1:]

@@ -21,26 +21,10 @@ from origin_compare.typed import as_html, plain
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
-    from streamlit.navigation.page import StreamlitPage
 
     from origin_compare.questions import Questions
     from origin_compare.store.store import Store
     from origin_compare.trace.leads import Leading
-
-_PAGES = (
-    ("season", "Season", "How did the lots compare?"),
-    ("fermentations", "Fermentations", "Which batches left the house style, when and why?"),
-    ("panel", "Panel", "What can the panel tell apart?"),
-    ("tasting", "Tasting", "What do we taste next, and in which order?"),
-    ("drivers", "Drivers", "What goes with flavour?"),
-    ("trials", "Trials", "What should the next batches test?"),
-    ("families", "Families", "Which batches are alike, and what do they make together?"),
-    ("growers", "Growers", "What can we tell this grower?"),
-    ("chain", "Chain", "Which grain is in this batch?"),
-    ("trace", "Trace", "Where does this figure come from?"),
-    ("intake", "Intake", "What is in these files?"),
-    ("rules", "Rules", "What does the house hold to?"),
-)
 
 _MOST_LINKS = 8
 
@@ -49,6 +33,9 @@ _CSS = """
 .oc-answer {font-size: 1.18rem; line-height: 1.5; max-width: 62rem; margin: 0 0 .4rem 0;}
 .oc-rests {font-size: .88rem; opacity: .78; max-width: 62rem; margin: .2rem 0 .6rem 0;}
 .stMainBlockContainer {padding-top: 4.2rem; padding-bottom: 3rem; max-width: 1500px;}
+/* Captions stay under the text, yet at 4.5:1 on their ground in either theme. */
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p
+  {color: inherit !important; opacity: .86;}
 /* What is chosen reads as plainly as the rest, and is told by weight as well as by colour. */
 .stButtonGroup button[aria-checked="true"], [role="tab"][aria-selected="true"]
   {color: inherit !important;}
@@ -78,19 +65,6 @@ h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 }
 </style>
 """
-
-
-def all_pages() -> list[StreamlitPage]:
-    """The pages in the order of the work, each with its own address; the bare address leads on."""
-    folder = pages_folder()
-    pages = [
-        st.Page(folder / f"{name}.py", title=title, url_path=name) for name, title, _ in _PAGES
-    ]
-
-    def start() -> None:
-        st.switch_page(pages[0], query_params=st.query_params.to_dict())
-
-    return [st.Page(start, title="Start", default=True, visibility="hidden"), *pages]
 
 
 def page_file(name: str) -> Path:
@@ -163,12 +137,9 @@ def begin_here() -> None:
 def season_choice() -> tuple[int, ...]:
     """The harvests looked at, kept in the address as `?season=`; none named is all on record.
 
-    Stops on an empty store. What is missing of the chain is said, since every answer hangs on it.
+    Stops on an empty store.
     """
-    filled = store().filled_sheets()
-    if not filled:
-        begin_here()
-    _what_lacks(filled)
+    begin_or_say_what_lacks()
     years = store().seasons()
     if not years:
         return ()
@@ -198,7 +169,12 @@ _CHAIN = {
 """What each sheet of the chain tells."""
 
 
-def _what_lacks(filled: Sequence[str]) -> None:
+def begin_or_say_what_lacks() -> None:
+    """Stops on an empty store; what is missing of the chain is said, since every answer hangs
+    on it."""
+    filled = store().filled_sheets()
+    if not filled:
+        begin_here()
     missing = [f"{name} ({tells})" for name, tells in _CHAIN.items() if name not in filled]
     if missing:
         st.caption(
@@ -360,8 +336,8 @@ def need_a_word(asked: Questions) -> None:
     st.header("Batches that need a word", anchor=False)
     found = asked.needs_a_word
     sentence(found.sentence())
-    if len(found.rows):
-        show_table(found.table(), "need_a_word")
+    if found.words:
+        show_table(found.table().drop(columns="running"), "need_a_word")
     rests_on(found.rests_on())
 
 

@@ -119,6 +119,13 @@ def edited(start: HouseRules) -> HouseRules:
 
 def _settings(start: HouseRules, mark: str) -> HouseRules:
     zones = time_zones()
+    name = st.text_input(
+        "Name of the distillery",
+        start.distillery,
+        key=f"distillery_{mark}",
+        max_chars=60,
+        help="Stands over every page and letter.",
+    )
     one, two, three, four = st.columns(4)
     with one:
         zone = st.selectbox(
@@ -156,6 +163,7 @@ def _settings(start: HouseRules, mark: str) -> HouseRules:
         )
     return replace(
         start,
+        distillery=name.strip(),
         time_zone=zone or start.time_zone,
         zone_stated=True,
         hour_zero=zero or start.hour_zero,

@@ -31,6 +31,7 @@ class HouseRules:
     `feints_kept_apart`: whether foreshots and feints of one lot or grower stay out of the next.
     `zone_stated`: whether the house said its time zone; until then it is asked for.
     `scales`: how scores of each tasting scale become the house's, by name: (factor, offset).
+    `distillery`: the house's name as it stands over pages and letters; "" until it is given.
     `RuleFault` for an unknown time zone, hour zero or way with feints, or a group under 3 or over
     1000.
     """
@@ -43,6 +44,7 @@ class HouseRules:
     feints_kept_apart: str = "not stated"
     scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     zone_stated: bool = field(default=False, compare=False)
+    distillery: str = ""
 
     def __post_init__(self) -> None:
         _check_zone(self.time_zone)

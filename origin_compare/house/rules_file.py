@@ -64,7 +64,7 @@ def _file_text(path: Path) -> str:
 
 
 _TOP = (
-    *("time_zone", "hour_zero", "smallest_group", "feints_kept_apart"),
+    *("distillery", "time_zone", "hour_zero", "smallest_group", "feints_kept_apart"),
     *("without", "windows", "plausible", "scales"),
 )
 
@@ -104,9 +104,10 @@ class _Reader:
         group = self._value(data, "smallest_group", int, self.base.smallest_group)
         feints = self._value(data, "feints_kept_apart", str, self.base.feints_kept_apart)
         scales = self._scales(data)
+        name = self._value(data, "distillery", str, self.base.distillery)
         try:
             stated = self.base.zone_stated or "time_zone" in data
-            return HouseRules(windows, zone, zero, group, plausible, feints, scales, stated)
+            return HouseRules(windows, zone, zero, group, plausible, feints, scales, stated, name)
         except RuleFault as wrong:
             raise self._reworded(wrong) from wrong
 
@@ -235,4 +236,4 @@ def _quoted_short(value: object) -> str:
 
 def _nearest(name: str, known: Any) -> str:
     close = difflib.get_close_matches(name, list(known), n=1)
-    return f'Did you mean "{close[0]}"?' if close else f"Known are {listed(sorted(known), 8)}."
+    return f'Did you mean "{close[0]}"?' if close else f"Known are {listed(sorted(known), 9)}."

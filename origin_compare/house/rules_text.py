@@ -15,6 +15,7 @@ def rules_as_toml(rules: HouseRules) -> str:
     """The rules as a whole file; `read_rules` of it gives equal rules."""
     stated = rules.zone_stated or rules.time_zone != default_rules().time_zone
     lines = [
+        *([f"distillery = {_quoted(rules.distillery)}"] if rules.distillery else []),
         *([f"time_zone = {_quoted(rules.time_zone)}"] if stated else []),
         f"hour_zero = {_quoted(rules.hour_zero)}",
         f"smallest_group = {rules.smallest_group}",

@@ -177,6 +177,8 @@ def _in_words(rules: HouseRules) -> dict[str, str]:
 
 
 def _settings(rules: HouseRules) -> Iterator[tuple[str, str]]:
+    if rules.distillery:
+        yield "distillery", rules.distillery
     yield "time_zone", rules.time_zone
     yield "hour_zero", rules.hour_zero
     yield "smallest_group", str(rules.smallest_group)

@@ -63,7 +63,7 @@ class SeasonReview:
     unusual: pd.DataFrame
 
     def sentence(self) -> str:
-        return " ".join(part for part in (self._kept(), self._too_many(), self._yields()) if part)
+        return " ".join(part for part in (self._kept(), self._too_many(), self.yields()) if part)
 
     def table(self) -> pd.DataFrame:
         """One row per batch; `outside` names the measures outside their windows."""
@@ -92,6 +92,19 @@ class SeasonReview:
                 "1 °C low."
             )
         return " ".join(part for part in parts if part)
+
+    def kept(self) -> str:
+        """How many finished batches kept inside every window, without naming the windows."""
+        finished = self.batches[~windows.is_fermenting(self.batches)]
+        measured = set(finished["batch_id"]) & self._measured()
+        if not measured:
+            return self._kept()
+        inside = len(measured - set(self.outside["batch_id"]))
+        verb = "keeps" if inside == 1 else "keep"
+        return (
+            f"{inside} of {count(len(measured), 'finished batch')} {verb} inside every window of "
+            "the house."
+        )
 
     def _kept(self) -> str:
         running = int(windows.is_fermenting(self.batches).sum())
@@ -152,7 +165,8 @@ class SeasonReview:
             "look at the window and how the figure is taken before the batches."
         )
 
-    def _yields(self) -> str:
+    def yields(self) -> str:
+        """How the spirit yields lie; "" with fewer than four."""
         if "spirit_yield_lpa_t" not in self.batches:
             return ""
         yields = self.batches["spirit_yield_lpa_t"].dropna()
@@ -160,8 +174,8 @@ class SeasonReview:
             return ""
         low, middle, high = yields.quantile([0.25, 0.5, 0.75])
         return (
-            f"Spirit yield: {middle:.0f} L of pure alcohol per tonne of malt at the middle, "
-            f"{low:.0f} to {high:.0f} for the middle half."
+            f"Spirit yield: typically {middle:.0f} L of pure alcohol per tonne of malt; half lie "
+            f"between {low:.0f} and {high:.0f}."
         )
 
     def _joined(self) -> str:

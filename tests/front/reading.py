@@ -11,6 +11,7 @@ from streamlit.testing.v1.element_tree import Element
 from origin_compare.places import FRONT, pages_folder
 
 TITLES = {
+    "week": "What does this week call for?",
     "season": "How did the season's lots compare?",
     "fermentations": "Which batches left the house style, when and why?",
     "panel": "What can the panel tell apart, and what not?",
@@ -24,7 +25,7 @@ TITLES = {
     "intake": "What is in these files?",
     "rules": "What does the house hold to?",
 }
-WITH_ANSWER = [name for name in TITLES if name not in ("trace", "intake", "rules")]
+WITH_ANSWER = [name for name in TITLES if name not in ("week", "trace", "intake", "rules")]
 
 
 def opened(page: str, **query: str) -> AppTest:

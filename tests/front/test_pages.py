@@ -44,10 +44,10 @@ def test_an_empty_store_says_how_to_begin(page: str, empty: None) -> None:
     assert "There is nothing in this store yet." in said(app)
 
 
-def test_the_bare_address_leads_to_the_season(read_only: Path) -> None:
+def test_the_bare_address_leads_to_the_first_page(read_only: Path) -> None:
     app = AppTest.from_file(str(FRONT / "app.py"), default_timeout=120).run()
     assert not app.exception
-    assert app.title[0].value == TITLES["season"]
+    assert app.title[0].value == TITLES["week"]
 
 
 @pytest.mark.parametrize(

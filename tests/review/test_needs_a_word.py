@@ -37,14 +37,12 @@ def test_a_batch_is_listed_once_with_both_reasons() -> None:
         season_review(batches, rules), Departures(verdicts, None, {}, (), "few batches.")
     )
     assert found.table()["batch_id"].tolist() == ["B1", "B2", "B4"]
-    rows = found.table().set_index("batch_id")
-    assert rows["outside"].tolist() == ["fermentation length", "", "fermentation length"]
-    assert rows.loc["B4", "fermentation"] == ""
-    assert rows.loc["B2", "fermentation"].startswith("left the house band between 24 and 32 h")
-    assert found.sentence() == (
-        "3 of 4 batches need a word: B1, B2 and B4 (1 by a figure outside its window, "
-        "1 by how they fermented and 1 by both)."
-    )
+    why = found.table().set_index("batch_id")["why"]
+    assert why["B1"] == ("the cause cannot be told; fermentation length 80 (window: 55 to 70 h)")
+    assert why["B2"] == "the cause cannot be told"
+    assert why["B4"] == "fermentation length 80 (window: 55 to 70 h)"
+    assert found.table()["from_h"].tolist()[:2] == [24.0, 24.0]
+    assert found.sentence() == "3 of 4 batches need a word: B1, B2 and B4."
     assert found.rests_on().endswith("few batches.")
 
 

@@ -12,8 +12,8 @@ from tests.growers.small import batch_frame
 RULES = default_rules()
 KEPT = (
     "Of 4 finished batches from 4 growers, 4 kept inside every house window and 0 did not. "
-    "Spirit yield: 374 L of pure alcohol per tonne of malt at the middle, "
-    "374 to 374 for the middle half."
+    "Spirit yield: typically 374 L of pure alcohol per tonne of malt; half lie between 374 and "
+    "374."
 )
 
 

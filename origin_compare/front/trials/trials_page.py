@@ -9,7 +9,7 @@ from origin_compare.drivers.wording import upper
 from origin_compare.errors import NotEnoughData
 from origin_compare.figures import trials as drawn
 from origin_compare.front import parts
-from origin_compare.front.trials_form import SHORT, Wish, so_far
+from origin_compare.front.trials.trials_form import SHORT, Wish, so_far
 from origin_compare.questions import Questions
 from origin_compare.reports.exports import safe_csv
 from origin_compare.trials import (

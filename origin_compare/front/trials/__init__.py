@@ -1,0 +1,1 @@
+"""The pages of the next trials: the wish, and what is proposed."""
