@@ -49,7 +49,7 @@ def growers_letter(walker: Walker) -> None:
 def where_a_figure_comes_from(walker: Walker) -> None:
     walker.link("Q25-06")
     walker.link_like("Where do the figures of Q25-06 come from")
-    walker.sees("readings_2025.csv")
+    walker.sees("recorded cells of")
 
 
 def draw_up_a_tasting(walker: Walker) -> None:
