@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -186,11 +187,11 @@ def pick(label: str, options: Sequence[str], key: str, **more: Any) -> str:
 
 def sentence(text: str) -> None:
     """The answer, in one sentence, before anything else."""
-    st.html(f'<p class="oc-answer">{_escaped(text)}</p>')
+    st.html(f'<p class="oc-answer">{escaped(text)}</p>')
 
 
 def rests_on(text: str) -> None:
-    st.html(f'<p class="oc-rests"><b>What this rests on.</b> {_escaped(text)}</p>')
+    st.html(f'<p class="oc-rests"><b>What this rests on.</b> {escaped(text)}</p>')
 
 
 def figure_beside_table(
@@ -327,5 +328,14 @@ def _formats(table: pd.DataFrame) -> dict[str, Any]:
     return formats
 
 
-def _escaped(text: str) -> str:
+def as_typed(text: str) -> str:
+    """Text of a file or a user as it was typed, for labels that would read it as Markdown."""
+    return _MARKDOWN.sub(r"\\\1", " ".join(text.split()))
+
+
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&])")
+
+
+def escaped(text: str) -> str:
+    """Text of a file or a user, safe inside HTML."""
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
