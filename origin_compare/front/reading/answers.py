@@ -48,7 +48,6 @@ def how_files_were_read(sources: Sources, plan: IntakePlan) -> None:
         "File",
         files,
         index=files.index(open_files[0]) if open_files else 0,
-        format_func=lambda name: f"{name} ({_open(asked[name])})" if asked[name] else name,
         key="intake_file",
         width=560,
     )
@@ -57,10 +56,6 @@ def how_files_were_read(sources: Sources, plan: IntakePlan) -> None:
     _kept_or_not()
     _look(sources, plan, file)
     put_right(plan, file)
-
-
-def _open(questions: Sequence[Question]) -> str:
-    return f"{count(len(questions), 'question')} open"
 
 
 def _questions_of(plan: IntakePlan, file: str) -> list[Question]:
