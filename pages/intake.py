@@ -14,6 +14,9 @@ from origin_compare.front.intake_page import (
     told_how_far,
     what_would_change,
 )
+from origin_compare.front.reading.answers import how_files_were_read, waiting
+from origin_compare.front.reading.plans_told import remembered_plans
+from origin_compare.front.reading.said import forget_told
 from origin_compare.typed import plain
 
 with parts.question("What is in these files?"):
@@ -28,7 +31,7 @@ with parts.question("What is in these files?"):
     )
     if uploads:
         sources = [(one.name, one.getvalue()) for one in uploads]
-        plan = planned(sources)
+        read, plan = planned(sources)
         parts.sentence(plan.sentence())
         parts.figure_beside_table(
             figures.intake(plan, parts.is_dark()),
@@ -37,8 +40,11 @@ with parts.question("What is in these files?"):
             "For each file, how many rows would go in and how many were set aside.",
         )
         parts.rests_on(plan.rests_on())
+        how_files_were_read(read, plan)
+        waits = waiting(plan)
         for offer in plan.offers:
-            ask_for_headers(offer)
+            if offer.label not in waits:
+                ask_for_headers(offer)
         for offer in plan.left_out:
             ask_for_the_rest(offer)
         what_would_change(plan)
@@ -67,6 +73,8 @@ with parts.question("What is in these files?"):
                     st.error(plain(fault), icon=":material/error:")
                 else:
                     st.session_state["intake_taken"] = result.sentence()
+                    forget_told()
                     st.session_state["intake_attempt"] = attempt + 1
                     st.rerun()
+    remembered_plans()
     past_intakes()

@@ -15,7 +15,7 @@ PACKAGE = Path(origin_compare.__file__).parent
 ANSWERS = ("sentence", "table", "rests_on")
 """Said once for all of them, in `answers.Answer`; the class says its own columns."""
 
-STILL_WITHOUT = {"drivers": 7, "fermentation": 6, "front": 7}
+STILL_WITHOUT = {"drivers": 7, "fermentation": 6}
 """Public names a room still owes a docstring. A number here may fall, never rise."""
 
 Named = ast.FunctionDef | ast.ClassDef

@@ -16,28 +16,38 @@ from streamlit.delta_generator import DeltaGenerator
 from origin_compare import words
 from origin_compare.errors import OriginCompareError, StoreFault
 from origin_compare.front import parts
+from origin_compare.front.reading.said import told
+from origin_compare.intake.asking.reading_plan import plans_as_toml
+from origin_compare.intake.files.readers import Sources, read_sources
 from origin_compare.intake.plan import IntakePlan, Progress
 from origin_compare.intake.unplaced import Offer
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.typed import plain
 
-Sources = list[tuple[str, bytes]]
+Brought = list[tuple[str, bytes]]
 MOST_SHOWN = 200
 _LEAVE_OUT = "(leave it out)"
 _PLACE = {"_file": "file", "_tab": "tab", "_row": "file_row"}
 
 
-def planned(sources: Sources) -> IntakePlan:
-    """What taking these files in would do, kept while files and store stay as they are."""
-    prints = tuple((name, hashlib.sha256(content).hexdigest()) for name, content in sources)
-    now = (parts.store_url(), parts.store().revision, prints)
+def planned(brought: Brought) -> tuple[Sources, IntakePlan]:
+    """The files read, and what taking them in would do under what was said about them.
+
+    Kept while files, answers and store stay as they are; an answer reads no file again.
+    """
+    prints = tuple((name, hashlib.sha256(content).hexdigest()) for name, content in brought)
+    sources = st.session_state.get("intake_sources")
     kept = st.session_state.get("intake_plan")
-    if kept is None or kept[0] != now:
+    now = (parts.store_url(), parts.store().revision, prints, plans_as_toml(told()))
+    if sources is None or sources[0] != prints or kept is None or kept[0] != now:
         with told_how_far() as progress:
-            kept = (now, parts.store().plan(sources, progress))
-        st.session_state["intake_plan"] = kept
+            if sources is None or sources[0] != prints:
+                sources = (prints, read_sources(brought))
+            kept = (now, parts.store().plan(sources[1], progress, plans=told()))
+        st.session_state["intake_sources"], st.session_state["intake_plan"] = sources, kept
+    read: Sources = sources[1]
     plan: IntakePlan = kept[1]
-    return plan
+    return read, plan
 
 
 @contextmanager

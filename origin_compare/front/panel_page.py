@@ -48,6 +48,7 @@ def view() -> str:
 
 
 def profile_of(asked: Questions) -> Profile:
+    """The panel's profile, adjusted while the reader is told to wait."""
     with st.spinner("Adjusting the panel's scores …"):
         return asked.profile
 

@@ -68,6 +68,7 @@ h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 
 
 def page_file(name: str) -> Path:
+    """The script of a page, for links to it."""
     return pages_folder() / f"{name}.py"
 
 
@@ -77,10 +78,12 @@ def frame() -> None:
 
 
 def is_dark() -> bool:
+    """Whether the reader's page is dark."""
     return st.context.theme.type == "dark"
 
 
 def store_url() -> str:
+    """Where the store lies that this app was opened on."""
     return os.environ.get("ORIGIN_COMPARE_STORE") or default_store_url()
 
 
@@ -203,6 +206,7 @@ def sentence(text: str) -> None:
 
 
 def rests_on(text: str) -> None:
+    """What an answer rests on, in one quiet line."""
     st.html(f'<p class="oc-rests"><b>What this rests on.</b> {as_html(text)}</p>')
 
 
@@ -229,6 +233,7 @@ def figure_beside_table(
 
 
 def draw(figure: go.Figure, key: str, says: str) -> None:
+    """One figure with its words for those who cannot see it."""
     st.plotly_chart(
         figure, theme=None, key=f"figure_{key}", alt=says, config={"displayModeBar": False}
     )
@@ -312,6 +317,7 @@ def _days(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def download(table: pd.DataFrame, name: str) -> None:
+    """A button that hands over a table as CSV."""
     st.download_button(
         "Download this table (CSV)",
         data=lambda: safe_csv(table),

@@ -50,6 +50,7 @@ def now(asked: Questions) -> ThisWeek:
 
 
 def needs_a_word_and_due(asked: Questions, week: ThisWeek) -> None:
+    """The list of batches that need a word, and beside it what is due."""
     st.html(_CSS)
     with st.container(key="pair_week"):
         left, right = st.columns([2, 1], gap="large")
@@ -165,7 +166,7 @@ def _set_aside(intake_id: int) -> int:
 
 def _in_four_sentences(asked: Questions, week: ThisWeek) -> None:
     name = "The season" if week.harvest is None else f"Harvest {week.harvest}"
-    st.subheader(f"{name} in four sentences", anchor=False)
+    st.subheader(plain(f"{name} in four sentences"), anchor=False)
     with st.spinner("Adjusting the panel's scores …"):
         told = four_sentences(week.review, asked.profile_if_tasted(), _tied(asked))
     with st.container(key="week_sentences", gap=None):

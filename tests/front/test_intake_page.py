@@ -209,3 +209,33 @@ def test_rows_set_aside_of_several_tabs_lie_in_files_of_their_own() -> None:
             "in.zip_north_lots_to_mend.csv",
             "lots_to_mend.csv",
         ]
+
+
+PANEL = (
+    Path(__file__).parents[1]
+    / "intake"
+    / "strangers"
+    / "given"
+    / "files"
+    / "25_panel_tab_per_sample.xlsx"
+)
+
+
+def pressed(app: AppTest, label: str) -> AppTest:
+    return next(one for one in app.button if one.label == label).click().run()
+
+
+def test_an_answer_is_seen_at_once_remembered_and_forgotten(store_file: Path) -> None:
+    app = dropped((PANEL.name, PANEL.read_bytes()))
+    assert "The table waits for this" in said(app)
+    app = pressed(app, "Read it so")
+    assert not app.exception
+    assert "The table waits for this" not in said(app)
+    app = pressed(app, "For all files like this")
+    store = open_store(f"sqlite:///{store_file}")
+    assert [plan.answers for plan in store.reading_plans()] == [{"tasting_id from": "the day"}]
+    again = dropped((PANEL.name, PANEL.read_bytes()))
+    assert "The table waits for this" not in said(again)
+    app = pressed(again, "Forget this reading plan")
+    assert store.reading_plans() == ()
+    assert "The table waits for this" in said(app)
