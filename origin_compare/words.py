@@ -57,6 +57,12 @@ _PLAIN = {
     "share_of_predicted_pct": "share of predicted yield, %",
     "low_all": "95 % from, all together",
     "high_all": "95 % to, all together",
+    "usual": "at usual process",
+    "usual_low": "usual from",
+    "usual_high": "usual to",
+    "handling": "handling gave",
+    "handling_low": "handling from",
+    "handling_high": "handling to",
     "total_low": "total from",
     "total_high": "total to",
     "direct_low": "direct from",
@@ -125,7 +131,8 @@ _NAMES_BY_DECIMALS = {
     "distance in_nearest_five stays_with_family family_stability strength within r of_step_before "
     "slope yeast_g_l total total_low total_high direct direct_low direct_high by_way_of "
     "by_way_of_low by_way_of_high own error error_of_mean seen_now seen_then within_share vif "
-    "within_growers between_growers points low_points high_points with_length",
+    "within_growers between_growers points low_points high_points with_length scored usual "
+    "usual_low usual_high handling handling_low handling_high",
     3: "se_now se_then sd least most",
     4: "sg",
 }

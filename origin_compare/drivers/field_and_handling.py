@@ -21,7 +21,7 @@ from origin_compare.drivers.model.coding import Array
 from origin_compare.drivers.model.predicted import Model, Part, predicted
 from origin_compare.drivers.model.study import Choices, Study, study_of
 from origin_compare.drivers.model.usable_batches import Kept, ProfileLike, numbers_of
-from origin_compare.drivers.verdicts import BLIND, CLEAR, judged
+from origin_compare.drivers.verdicts import BLIND, CLEAR, HINT, judged
 from origin_compare.drivers.wording import PROCESS, made, plain, signed, title, upper
 from origin_compare.errors import NotEnoughData, UnknownName
 from origin_compare.estimates import Estimates
@@ -131,6 +131,23 @@ class FieldOfBatch:
             f"{row['attribute']}: {signed(row['handling'])} ({plain(row['handling_low'])} to "
             f"{plain(row['handling_high'])}) goes with its handling."
         )
+
+    def on(self, attribute: str) -> str:
+        """The sentence of one attribute, clear or not; UnknownName where it was not asked about."""
+        rows = self.scores[self.scores["attribute"] == attribute]
+        if rows.empty:
+            raise UnknownName(f"No {attribute} was asked about; see the table for what was.")
+        row = rows.iloc[0].to_dict()
+        if row["verdict"] == BLIND:
+            return (
+                f"The panel cannot tell batches apart on {attribute}, so nothing can be parted "
+                f"for {self.batch_id}."
+            )
+        if row["verdict"] == CLEAR:
+            return _hidden(row)
+        if self.whole.cannot:
+            return f"Cannot be parted here. {' '.join(self.whole.cannot)}"
+        return _not_clear(row)
 
     def rests_on(self) -> str:
         """As the whole."""
@@ -350,4 +367,19 @@ def _hidden(row: Mapping[Hashable, Any]) -> str:
         f"{plain(row['usual'], 1)} ({plain(row['usual_low'], 1)} to "
         f"{plain(row['usual_high'], 1)}); it {made(row['most'], row['value'])} (usual "
         f"{made(row['most'], row['usual_value'], bare=True)}) and scored {plain(row['score'], 1)}."
+    )
+
+
+def _not_clear(row: Mapping[Hashable, Any]) -> str:
+    """A hint, or not seen, that handling moved it; and what it would have scored all the same."""
+    batch, attribute = row["batch_id"], row["attribute"]
+    if row["verdict"] == HINT:
+        found = f"A hint that handling moved {attribute} of {batch}"
+    else:
+        found = f"Handling is not seen to have moved {attribute} of {batch}"
+    return (
+        f"{found}: {signed(row['handling'])} ({plain(row['handling_low'])} to "
+        f"{plain(row['handling_high'])}). At the house's usual process this barley would have "
+        f"scored {plain(row['usual'], 1)} ({plain(row['usual_low'], 1)} to "
+        f"{plain(row['usual_high'], 1)}); it scored {plain(row['score'], 1)}."
     )

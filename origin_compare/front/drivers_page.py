@@ -218,6 +218,7 @@ def attribute(answers: DriverAnswers) -> str:
         format_func=words.flavour,
         width=260,
     )
+    st.markdown(bullets(answers.effects.of(chosen)))
     found = answers.opened(chosen)
     parts.sentence(found.sentence())
     process = ", ".join(title(name) for name in found.process)

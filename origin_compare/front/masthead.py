@@ -28,6 +28,7 @@ GROUPS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("panel", "Panel"),
             ("tasting", "Tasting"),
             ("drivers", "Drivers"),
+            ("field", "Field"),
             ("trials", "Trials"),
         ),
     ),

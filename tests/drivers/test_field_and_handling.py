@@ -85,6 +85,22 @@ def test_where_the_grower_sets_the_process_the_two_stand_as_one() -> None:
     np.testing.assert_allclose(summed.loc[table.index], table["difference"], atol=1e-6)
 
 
+def test_every_flavour_of_a_batch_has_its_sentence() -> None:
+    found = _asked(_hot()).of("B007")
+    assert found.on("attribute 1").endswith(".")
+    for attribute, verdict in zip(found.scores["attribute"], found.scores["verdict"], strict=True):
+        start = {
+            "clear": "At the house's usual process this barley would have scored ",
+            "a hint": f"A hint that handling moved {attribute} of B007: ",
+            "not shown": f"Handling is not seen to have moved {attribute} of B007: ",
+        }[verdict]
+        assert found.on(attribute).startswith(start)
+    tied = _asked(invent(3, tied=0.999)).of("B000")
+    assert tied.on("attribute 1").startswith("Cannot be parted here. ")
+    with pytest.raises(UnknownName, match=r"^No smoky was asked about"):
+        found.on("smoky")
+
+
 def test_with_one_batch_each_origin_and_batch_are_one_part() -> None:
     found = _asked(invent(3, growers=30, each=1, slopes=two_true()))
     assert set(found.parts["part"]) == {HANDLING, OF_BATCH, "panel"}

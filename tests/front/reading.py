@@ -17,6 +17,7 @@ TITLES = {
     "panel": "What can the panel tell apart, and what not?",
     "tasting": "What do we taste next, and in which order?",
     "drivers": "What goes with flavour here: process or origin?",
+    "field": "What did the field give, and did our handling hide it?",
     "trials": "What should the next batches test?",
     "families": "Which batches are alike, and what do they make together?",
     "growers": "What can we tell this grower?",

@@ -67,6 +67,9 @@ def test_every_figure_has_words_for_a_reader_who_cannot_see_it() -> None:
 
 def test_an_address_opens_one_attribute() -> None:
     text = said(opened("drivers", attribute="pungent"))
+    assert "Pungent goes with peak temperature: +0." in text
+    assert re.search(r"Pungent and length: wide, .* to .* per 10 h: cannot tell yet", text)
+    assert re.search(r"Pungent and final pH: wide, .* per 0\.1 pH: cannot tell yet", text)
     assert "Pungent: " in text
     assert "goes with peak temperature (+0." in text
 

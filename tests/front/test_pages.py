@@ -56,6 +56,7 @@ def test_the_bare_address_leads_to_the_first_page(read_only: Path) -> None:
         ("chain", "batch", "Q25-09"),
         ("panel", "batch", "Q24-07"),
         ("families", "batch", "Q25-03"),
+        ("field", "batch", "Q24-12"),
         ("fermentations", "batch", "Q24-12"),
         ("growers", "grower", "G04"),
     ],
