@@ -33,6 +33,15 @@ def content_prints(sheet: str, frame: pd.DataFrame) -> pd.Series:
     return _prints(frame, SHEETS[sheet].names(), later)
 
 
+def content_under(keys: pd.Series, standing: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """Per key print whether it stands, and the content print it stands with (0 where it does not).
+
+    `standing`: content prints by key print, each key once, in any order.
+    """
+    at = standing.index.get_indexer(pd.Index(keys))
+    return at >= 0, np.append(standing.to_numpy(dtype="int64"), np.int64(0))[at]
+
+
 def _prints(
     frame: pd.DataFrame, columns: tuple[str, ...], later: Set[str] = frozenset()
 ) -> pd.Series:

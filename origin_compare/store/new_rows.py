@@ -10,7 +10,7 @@ from sqlalchemy.engine import Connection
 
 from origin_compare.sheets.catalogue import SHEETS
 from origin_compare.sheets.faults import Fault
-from origin_compare.sheets.fingerprint import content_prints, key_prints
+from origin_compare.sheets.fingerprint import content_prints, content_under, key_prints
 from origin_compare.sheets.frames import shaped
 from origin_compare.sheets.keys import key_text
 from origin_compare.store.rows import cells_under
@@ -34,11 +34,15 @@ class Sifted:
 
 
 def sift(link: Connection, sheet: str, frame: pd.DataFrame) -> Sifted:
-    """Compare a clean frame with the store; of two equal keys within it the first one counts."""
+    """Compare a clean frame with the store; of two equal keys within it the first one counts.
+
+    A plan was held against the store when it was made. Rows may have come in since, so it is
+    asked again here, where no other writer comes in between.
+    """
     rows = _with_prints(sheet, frame)
     key, content = rows["_key"].to_numpy(), rows["_content"].to_numpy()
     standing = _standing(link, sheet, rows["_key"])
-    there, before = _found(key, standing)
+    there, before = content_under(rows["_key"], standing["content_print"])
     codes, distinct = pd.factorize(key)
     first = np.arange(len(rows))
     if len(distinct) < len(rows):
@@ -66,29 +70,19 @@ def _with_prints(sheet: str, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _standing(link: Connection, sheet: str, keys: pd.Series) -> pd.DataFrame:
-    """The stored rows under these keys, sorted by key: `_STANDING`."""
+    """The stored rows under these keys (maybe others): `_STANDING`, by `key_print`."""
     frame = pd.DataFrame(cells_under(link, sheet, keys, _STANDING))
     frame = frame.astype({"key_print": "int64", "content_print": "int64"})
-    return frame.sort_values("key_print", ignore_index=True)
-
-
-def _found(key: np.ndarray, standing: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Whether each key stands in the store, and the content there (0 where it does not)."""
-    known = standing["key_print"].to_numpy()
-    if not len(known):
-        return np.zeros(len(key), dtype=bool), np.zeros(len(key), dtype="int64")
-    at = np.minimum(np.searchsorted(known, key), len(known) - 1)
-    return known[at] == key, standing["content_print"].to_numpy()[at]
+    return frame.set_index("key_print")
 
 
 def _clashes(
     sheet: str, rows: pd.DataFrame, clash: np.ndarray, first: np.ndarray, standing: pd.DataFrame
 ) -> tuple[Fault, ...]:
     at = np.flatnonzero(clash)
-    by_key = standing.set_index("key_print")
     keys = key_text(sheet, rows.iloc[at[:MOST_LISTED]])
     faults = [
-        _clash(sheet, rows.iloc[where], text, by_key, rows.iloc[first[where]])
+        _clash(sheet, rows.iloc[where], text, standing, rows.iloc[first[where]])
         for where, text in zip(at[:MOST_LISTED], keys, strict=True)
     ]
     more = len(at) - MOST_LISTED
@@ -99,10 +93,12 @@ def _clashes(
     return tuple(faults)
 
 
-def _clash(sheet: str, row: pd.Series, text: str, by_key: pd.DataFrame, first: pd.Series) -> Fault:
+def _clash(
+    sheet: str, row: pd.Series, text: str, standing: pd.DataFrame, first: pd.Series
+) -> Fault:
     columns = ", ".join(SHEETS[sheet].key)
-    if row["_key"] in by_key.index:
-        there = by_key.loc[row["_key"]]
+    if row["_key"] in standing.index:
+        there = standing.loc[row["_key"]]
         place = f"{there['from_file']} row {there['from_row']}, intake {there['intake_id']}"
         wrong = f"stands in the store already with other figures ({place})"
         mend = f"Correct the single cell in the store, or take intake {there['intake_id']} back."

@@ -130,9 +130,7 @@ class Store:
         given = originals.items() if isinstance(originals, Mapping) else originals
         files = _files_of(plan, told_apart(given))
         with self.writing() as link:
-            planned = (plan.sheets, plan.faults, plan.set_aside, plan.already_there)
-            raw_texts = getattr(plan, "raw_texts", None)
-            return taking.take_in(link, *planned, files, who, progress, raw_texts)
+            return taking.take_in(link, plan, files, who, progress)
 
     def take_back(self, intake_id: int, *, with_dependants: bool = False) -> TakenBack:
         """Remove what an intake brought.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import pandas as pd
 from sqlalchemy.engine import Connection
@@ -15,7 +16,10 @@ from origin_compare.store.books.intakes import keep_aside, keep_faults, new_inta
 from origin_compare.store.books.originals import Original, keep_files, kept_whole, known_files
 from origin_compare.store.new_rows import Sifted, sift
 from origin_compare.store.revision import bump, revision
-from origin_compare.store.rows import insert_frame
+from origin_compare.store.rows import RawOf, insert_frame
+
+if TYPE_CHECKING:
+    from origin_compare.intake.plan import IntakePlan, Progress
 
 TAKEN_COLUMNS = ["sheet", "new", "already_there", "contradicting"]
 
@@ -54,41 +58,49 @@ class Taken:
 
 def take_in(
     link: Connection,
-    sheets: Mapping[str, pd.DataFrame],
-    faults: Iterable[Fault],
-    set_aside: Mapping[str, pd.DataFrame],
-    already_there: Mapping[str, int],
+    plan: IntakePlan,
     files: Sequence[Original],
     who: str,
-    progress: Callable[[float, str], None] | None = None,
-    raw_texts: Callable[[pd.DataFrame], pd.Series] | None = None,
+    progress: Progress | None = None,
 ) -> Taken:
-    """Write what is new; `already_there` counts rows the plan left out for standing there.
+    """Write what of the plan is new; `files` are those it was made of, and any besides.
 
-    `progress` is told how far it is (0 to 1) and at what. `raw_texts` gives the cells as written
-    of rows; they are kept with the rows of a file whose bytes the store does not keep, and read
-    from the file again where it does.
+    `progress` is told how far it is (0 to 1) and at what. The cells as written are kept with the
+    rows of a file whose bytes the store does not keep, and read from the file again where it does.
 
     Nothing new, and no file that had faults for the first time: no intake.
     """
     sifted = {
-        name: sift(link, name, sheets[name])
+        name: sift(link, name, plan.sheets[name])
         for name in SHEETS
-        if name in sheets and len(sheets[name])
+        if name in plan.sheets and len(plan.sheets[name])
     }
-    told = [*faults, *(fault for one in sifted.values() for fault in one.faults)]
-    raw_of = RawTexts(raw_texts, ())
-    aside = {**set_aside, **_contradicting(sifted, raw_of)}
-    rows = _taken_rows(sifted, already_there)
+    told = [*plan.faults, *(fault for one in sifted.values() for fault in one.faults)]
+    aside = {**plan.set_aside, **_contradicting(sifted, RawTexts(plan.raw_texts, ()))}
+    rows = _taken_rows(sifted, plan.already_there)
     names = tuple(file.name for file in files)
     prints = {file.sha256 for file in files}
     unseen = prints - known_files(link, prints)
     if not rows["new"].sum() and not (unseen and (told or aside)):
         return Taken(None, rows, tuple(told), names, revision(link))
     intake_id = _new_intake(link, who, rows, names)
-    total, done = max(sum(len(one.fresh) for one in sifted.values()), 1), 0
     keep_files(link, intake_id, files)
-    raw_of = RawTexts(raw_texts, kept_whole(link, intake_id))
+    raw_of = RawTexts(plan.raw_texts, kept_whole(link, intake_id))
+    _write_fresh(link, intake_id, sifted, raw_of, progress)
+    keep_faults(link, intake_id, told)
+    keep_aside(link, intake_id, aside)
+    return Taken(intake_id, rows, tuple(told), names, bump(link))
+
+
+def _write_fresh(
+    link: Connection,
+    intake_id: int,
+    sifted: dict[str, Sifted],
+    raw_of: RawOf,
+    progress: Progress | None,
+) -> None:
+    """Write the new rows sheet by sheet; `sifted` is emptied on the way."""
+    total, done = max(sum(len(one.fresh) for one in sifted.values()), 1), 0
     while sifted:
         name, one = next(iter(sifted.items()))
         what = f"writing {count(len(one.fresh), 'row')} of {name}"
@@ -98,9 +110,6 @@ def take_in(
         insert_frame(link, name, one.fresh, intake_id, raw_of, written)
         done += len(one.fresh)
         del sifted[name]  # its memory is free before the next sheet is turned into rows
-    keep_faults(link, intake_id, told)
-    keep_aside(link, intake_id, aside)
-    return Taken(intake_id, rows, tuple(told), names, bump(link))
 
 
 def _taken_rows(sifted: Mapping[str, Sifted], left_out: Mapping[str, int]) -> pd.DataFrame:
@@ -122,13 +131,13 @@ def _brought(rows: pd.DataFrame) -> list[tuple[str, int]]:
 class RawTexts:
     """The cells as written of some rows, or None where all their files are kept `whole`."""
 
-    given: Callable[[pd.DataFrame], pd.Series] | None
+    given: Callable[[pd.DataFrame], pd.Series]
     whole: tuple[str, ...]
 
     def __call__(self, rows: pd.DataFrame) -> pd.Series | None:
         own = rows["_raw"].fillna("") if "_raw" in rows else None
         kept = {file: self._is_kept(file) for file in rows["_file"].unique()}
-        if self.given is None or all(kept.values()):
+        if all(kept.values()):
             return own
         texts = self.given(rows).mask(rows["_file"].map(kept).astype(bool), "")
         return texts if own is None else own.where(own != "", texts)
@@ -139,7 +148,7 @@ class RawTexts:
 
 
 def _moved_on(
-    progress: Callable[[float, str], None] | None, done: int, total: int, what: str
+    progress: Progress | None, done: int, total: int, what: str
 ) -> Callable[[int], None] | None:
     if progress is None:
         return None

@@ -143,6 +143,16 @@ def test_a_row_written_twice_is_kept_once() -> None:
     assert balanced(planned)
 
 
+def test_a_figure_that_differs_in_its_last_binary_digit_alone_is_the_same() -> None:
+    first = "batch_id,read_at,temp_c\nB1,2025-03-01 16:00,21.0\n"
+    again = "batch_id,read_at,temp (°F)\nB1,2025-03-01 16:00,69.8\n"
+    alone = plan({**SEASON, "readings.csv": again}).sheets["readings"]["temp_c"]
+    assert alone.tolist() != [21.0] and alone.round(9).tolist() == [21.0]
+    planned = plan({**SEASON, "readings.csv": first, "readings more.csv": again})
+    assert planned.is_clean and planned.sheets["readings"]["temp_c"].tolist() == [21.0]
+    assert planned.account.set_index("file")["repeated"]["readings more.csv"] == 1
+
+
 def test_the_same_key_with_other_content_names_both_places() -> None:
     more = "batch_id,read_at,sg\nB1,2025-03-01 16:00,1.0480\n"
     planned = plan({**SEASON, "readings more.csv": more})

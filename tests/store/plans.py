@@ -21,6 +21,10 @@ class HandPlan:
     files: tuple[SourceFile, ...] = ()
     already_there: Mapping[str, int] = field(default_factory=dict)
 
+    def raw_texts(self, rows: pd.DataFrame) -> pd.Series:
+        """The cells as written where a frame brings them along, else nothing."""
+        return rows["_raw"] if "_raw" in rows else pd.Series("", rows.index, dtype="str")
+
 
 def plan_of(sheets: Mapping[str, pd.DataFrame], *names: str, file: str = "") -> HandPlan:
     """The named sheets (all if none is named), one file each, rows numbered below a header."""

@@ -46,6 +46,22 @@ def test_new_there_and_contradicting_are_told_per_sheet_with_old_and_new(store: 
     ]
 
 
+def test_rows_that_came_in_since_the_plan_are_met_when_it_is_taken(store: Store) -> None:
+    header = "grower_id,farm_name,soil\n"
+    mine = files({"mine.csv": f"{header}G3,Mill,clay\nG4,Weir,clay\nG5,Ford,sand\n"})
+    theirs = files({"theirs.csv": f"{header}G4,Weir,clay\nG5,Ford,loam\n"})
+    plan = store.plan(mine)
+    assert plan.changes().values.tolist() == [["growers", 3, 0, 0]]
+    store.take_in(store.plan(theirs), "CD", theirs)
+    taken = store.take_in(plan, "AB", mine)
+    assert taken.rows.values.tolist() == [["growers", 1, 1, 1]]
+    assert [str(fault) for fault in taken.faults if fault.is_to_mend] == [
+        "mine.csv row 4, grower_id: G5 stands in the store already with other figures "
+        "(theirs.csv row 3, intake 2). Correct the single cell in the store, or take intake 2 back."
+    ]
+    assert list(store.sheet("growers")["grower_id"]) == ["G1", "G2", "G4", "G5", "G3"]
+
+
 def test_after_taking_in_nothing_else_differs(store: Store) -> None:
     before = {name: store.sheet(name) for name in SHEETS}
     rules, maps = store.rules(), store.reading_plans()

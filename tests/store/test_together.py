@@ -76,7 +76,7 @@ WRITING = """
         from origin_compare.store import taking
         plan = growers(1000, 50_000)
         print("begun", flush=True)
-        taking.take_in(link, plan.sheets, (), {}, {}, [], "")
+        taking.take_in(link, plan, [], "")
         print("written", flush=True)
         time.sleep(60)
 """

@@ -12,17 +12,8 @@ from origin_compare.intake.findings import finding
 from origin_compare.intake.known import Known
 from origin_compare.intake.ledger import REPEATED, THERE, Ledger, together
 from origin_compare.sheets.catalogue import Column, Sheet
-from origin_compare.sheets.fingerprint import content_prints, key_prints
+from origin_compare.sheets.fingerprint import content_prints, content_under, key_prints
 from origin_compare.sheets.keys import key_text
-
-
-def content_hash(frame: pd.DataFrame, sheet: Sheet) -> pd.Series:
-    """A number per row that is the same for rows of the same content (uint64).
-
-    Over all columns of the sheet, in its order; figures to nine decimals, so that a value that
-    went through a database compares equal.
-    """
-    return pd.util.hash_pandas_object(_comparable(frame, sheet.names()), index=False)
 
 
 def drop_repeats(ledgers: list[Ledger], sheet: Sheet) -> None:
@@ -35,9 +26,8 @@ def drop_repeats(ledgers: list[Ledger], sheet: Sheet) -> None:
     key = _key_numbers(everything, sheet)
     later = pd.Series(key).duplicated().to_numpy()
     first = _first_of(key)[later]
-    content = content_hash(everything, sheet).to_numpy()
     rows = everything[later]
-    same = content[later] == content[first]
+    same = _same_content(rows, everything.iloc[first], sheet)
     for at, one in enumerate(ledgers):
         mine = (rows["_table"] == at).to_numpy()
         if mine.any():
@@ -54,10 +44,9 @@ def hold_against_store(ledgers: list[Ledger], sheet: Sheet, known: Known) -> int
     there = 0
     for one in ledgers:
         keys = key_prints(sheet.name, one.frame)
-        standing = known.contents(sheet.name, keys)
-        at = standing.index.get_indexer(pd.Index(keys))
-        met = one.frame[at >= 0]
-        same = content_prints(sheet.name, met).to_numpy() == standing.to_numpy()[at[at >= 0]]
+        stands, content = content_under(keys, known.contents(sheet.name, keys))
+        met = one.frame[stands]
+        same = content_prints(sheet.name, met).to_numpy() == content[stands]
         other = met[~same]
         if len(other):
             partners = known.rows(sheet.name, keys[other.index])
@@ -265,6 +254,7 @@ def _partners(frame: pd.DataFrame, known: pd.DataFrame, sheet: Sheet) -> np.ndar
 
 
 def _same_content(mine: pd.DataFrame, theirs: pd.DataFrame, sheet: Sheet) -> np.ndarray:
+    """Whether rows of one key say the same, pair by pair: figures to nine decimals."""
     names = [name for name in sheet.names() if name not in sheet.key]
     new, old = _comparable(mine, names), _comparable(theirs, names)
     same = np.ones(len(mine), dtype=bool)
