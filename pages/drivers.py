@@ -2,10 +2,10 @@
 
 import streamlit as st
 
-from origin_compare.front import drivers_page as pieces
-from origin_compare.front import origins_page as of_origin
 from origin_compare.front import parts
 from origin_compare.front.asked import questions
+from origin_compare.front.flavour import drivers_page as pieces
+from origin_compare.front.flavour import origins_page as of_origin
 
 with parts.question("What goes with flavour here: process or origin?"):
     years = parts.season_choice()

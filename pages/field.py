@@ -2,9 +2,9 @@
 
 import streamlit as st
 
-from origin_compare.front import field_page as pieces
 from origin_compare.front import parts
 from origin_compare.front.asked import questions
+from origin_compare.front.flavour import field_page as pieces
 
 with parts.question("What did the field give, and did our handling hide it?"):
     years = parts.season_choice()

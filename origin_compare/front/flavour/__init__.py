@@ -1,0 +1,1 @@
+"""Pages on what goes with flavour."""
