@@ -332,7 +332,8 @@ def _settle(raw: RawTable, guesses: Sequence[Guess], by_plan: bool = False) -> V
 
 
 def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
-    near = [guess for guess in ranked if guess.weight]
+    # of a sheet that was said, the columns can be asked for though no header is known
+    near = [guess for guess in ranked if guess.weight or len(ranked) == 1]
     most = near[0].weight if near else 0
     # the name of a file breaks ties; it does not outweigh what its headers say
     named = [guess for guess in ranked if guess.weight == most and is_named(raw, guess.sheet.name)]
