@@ -75,12 +75,20 @@ def attributes_asked(names: Sequence[str], left_out: Sequence[str]) -> OpenPoint
     others = f" Not taken for attributes: {listed(list(left_out), 8)}." if left_out else ""
     return OpenPoint(
         ATTRIBUTES,
-        f"Are {listed(list(names), 20)} the attributes that were scored?",
+        f"Are {listed(list(names), 20)} the attributes that were scored? "
+        "Say yes, or their names as in `CER = cereal, FRU = fruity`.",
         f"They are the columns of figures that nothing else explains.{others}{abbreviated}",
-        ("yes",),
+        (),
         "yes",
         holds=short,
     )
+
+
+def name_told(name: str, told: str) -> str:
+    """What an answer such as `CER = cereal, FRU = fruity` calls an attribute, else its own name."""
+    pairs = (one.partition("=") for one in re.split(r"[,;]", told) if "=" in one)
+    names = {attribute_name(short): attribute_name(name) for short, _, name in pairs}
+    return names.get(name) or name
 
 
 def _parted(header: str) -> tuple[str, str]:

@@ -10,9 +10,11 @@ from pathlib import PurePosixPath
 
 from origin_compare.intake.asking.reading_plan import ATTRIBUTE, IGNORE, ReadingPlan
 from origin_compare.intake.attributes import (
+    ATTRIBUTES,
     attribute_name,
     attributes_among,
     attributes_asked,
+    name_told,
 )
 from origin_compare.intake.cells.day_and_time import (
     FIGURE,
@@ -135,13 +137,14 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     if not found.columns:
         return guess
     melted = {raw.headers[at] for at, _ in found.columns}
+    told = guess.answers.get(ATTRIBUTES, "")
     asked = attributes_asked([name for _, name in found.columns], found.left_out)
     scale = {"scale": found.scale} if found.scale and "scale" not in taken else {}
     return replace(
         guess,
-        attributes=found.columns,
+        attributes=tuple((at, name_told(name, told)) for at, name in found.columns),
         constants={**scale, **guess.constants},
-        open_points=(*guess.open_points, asked),
+        open_points=guess.open_points if told else (*guess.open_points, asked),
         unknown=tuple(header for header in guess.unknown if header not in melted),
         missing=tuple(name for name in guess.missing if name not in ("attribute", "score")),
     )

@@ -110,14 +110,15 @@ def unit_words(text: str) -> bool:
 
 def split_unit(header: str) -> tuple[str, str]:
     """`Temp (°F)` -> (`Temp`, `°f`); the unit is empty where the header carries none."""
-    corrected = _AT_TEMPERATURE.match(header.strip())
+    header = " ".join(header.split())
+    corrected = _AT_TEMPERATURE.match(header)
     if corrected:
         return corrected["base"], unit_word(corrected["unit"])
     for form in (_IN_BRACKETS, _AFTER_COMMA, _LAST_TWO, _LAST_WORD):
-        match = form.match(header.strip())
+        match = form.match(header)
         if match and (form is _IN_BRACKETS or unit_word(match["unit"]) in _OF_ANY):
             return match["base"], unit_word(match["unit"])
-    return header.strip(), ""
+    return header, ""
 
 
 def quantity_words(unit: str) -> tuple[str, ...]:

@@ -144,6 +144,8 @@ def _choice(entry: Entry, question: Question) -> str:  # noqa: PLR0911
     if question.key == "cells are":
         value = (answers.get("tab_value") or {}).get(question.where.tab) or answers.get("value")
         return _READ.get(value or "", question.default)
+    if question.key == "attributes" and answers.get("attribute_names"):
+        return ", ".join(f"{short} = {name}" for short, name in answers["attribute_names"].items())
     if question.key.endswith(" from"):
         return _from(entry, answers, question)
     if question.key == "date order":
