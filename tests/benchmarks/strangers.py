@@ -151,8 +151,19 @@ def _choice(entry: Entry, question: Question) -> str:  # noqa: PLR0911
     if question.key == "date order":
         return str(answers.get("date_order", question.default))
     if head == "unit":
-        return str((answers.get("units") or {}).get(rest, question.default))
+        return _unit(answers.get("units") or {}, question, rest)
     return question.default
+
+
+def _unit(told: Mapping[str, str], question: Question, unit: str) -> str:
+    """What a unit means by its own word or its header's, as one of the choices where it is one."""
+    by_header = next((said for head, said in told.items() if f"({unit})" in head.casefold()), "")
+    said = str(told.get(unit) or by_header)
+    if not said or said in question.choices:
+        return said or question.default
+    words = (said, said.split(maxsplit=1)[0])
+    near = [one for word in words for one in question.choices if word in one]
+    return near[0] if near else question.default
 
 
 def _sheet_in_maps(entry: Entry) -> str:
