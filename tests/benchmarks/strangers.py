@@ -314,7 +314,7 @@ def _same(got: Any, value: Any, column: Column, entry: Entry) -> bool:
     if column.kind == "gravity":
         return abs(float(got) - float(value)) <= 0.0003
     if column.kind == "text":
-        return str(got).strip().casefold() == str(value).strip().casefold()
+        return str(got).casefold().split() == str(value).casefold().split()
     return _plain(got, column, entry) == _plain(value, column, entry)
 
 
