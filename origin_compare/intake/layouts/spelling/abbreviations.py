@@ -31,7 +31,7 @@ def spelled_out(block: Block, names: Names) -> list[Block]:
     keep = np.ones(block.height, dtype=bool)
     if rows:
         keep[_first_of_key(block, rows[0][0]) :] = False
-    left = tuple(_as_left(block, row) for row in np.flatnonzero(~keep))
+    left = tuple(_as_left(block, int(row)) for row in np.flatnonzero(~keep))
     says = f"spelled out {', '.join(spelled)} by the key around the table"
     return [
         block.done(NAME, says, headers=headers, left=(*block.left, *left), **block.only_rows(keep))
