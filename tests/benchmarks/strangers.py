@@ -98,7 +98,9 @@ def run(folder: Path, entry: Entry) -> Outcome:
         taken = store.take_in(plan, originals=files)
         stored = {name: store.sheet(name) for name in SHEETS}
     answers = sum(len(one.answers) + len(one.columns) + bool(one.sheet) for one in plans)
-    return _judged(entry, plan, stored, answers, [str(one) for one in taken.faults])
+    told_of = [str(one) for one in taken.faults]
+    told_of += [f"{name}: {why}" for name, why in plan.left_alone]
+    return _judged(entry, plan, stored, answers, told_of)
 
 
 def _answers(
