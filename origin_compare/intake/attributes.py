@@ -15,6 +15,12 @@ from origin_compare.intake.open_points import OpenPoint
 from origin_compare.intake.raw_table import RawTable
 
 ATTRIBUTES = "attributes"
+SHORT = 3
+"""So short a name may be short for another."""
+_ABBREVIATED = (
+    " They may be abbreviations: spell them in the headers, or in a key below the table such as "
+    "`CER = cereal`."
+)
 _SCALE = re.compile(
     r"^(?P<name>.+?)\s*[(\[]\s*(?:scale\s*)?(?P<scale>\d+\s*(?:-|–|to)\s*\d+)\s*[)\]]$"
 )
@@ -60,16 +66,29 @@ def attributes_among(raw: RawTable, at: Sequence[int]) -> Attributes:
 
 
 def attributes_asked(names: Sequence[str], left_out: Sequence[str]) -> OpenPoint:
-    """What is shown once: the attributes of a sheet, and what was not taken for one."""
+    """What is shown once: the attributes of a sheet, and what was not taken for one.
+
+    Names of three letters or less throughout may be short for others: then the table waits.
+    """
+    short = all(len(name) <= SHORT for name in names)
+    abbreviated = _ABBREVIATED if short else ""
     others = f" Not taken for attributes: {listed(list(left_out), 8)}." if left_out else ""
     return OpenPoint(
         ATTRIBUTES,
-        f"Are {listed(list(names), 20)} the attributes that were scored?",
-        f"They are the columns of figures that nothing else explains.{others}",
-        ("yes",),
+        f"Are {listed(list(names), 20)} the attributes that were scored? "
+        "Say yes, or their names as in `CER = cereal, FRU = fruity`.",
+        f"They are the columns of figures that nothing else explains.{others}{abbreviated}",
+        (),
         "yes",
-        holds=False,
+        holds=short,
     )
+
+
+def name_told(name: str, told: str) -> str:
+    """What an answer such as `CER = cereal, FRU = fruity` calls an attribute, else its own name."""
+    pairs = (one.partition("=") for one in re.split(r"[,;]", told) if "=" in one)
+    names = {attribute_name(short): attribute_name(name) for short, _, name in pairs}
+    return names.get(name) or name
 
 
 def _parted(header: str) -> tuple[str, str]:

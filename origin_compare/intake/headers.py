@@ -10,6 +10,7 @@ from functools import cache, lru_cache
 from origin_compare.intake.raw_table import MEND_HEADER
 from origin_compare.sheets.catalogue import SHEETS, Column, Sheet
 from origin_compare.sheets.office_words import MORE_WORDS
+from origin_compare.sheets.office_words_abroad import WORDS_ABROAD
 from origin_compare.sheets.units import fits, quantity_words, split_unit, unit_words
 
 HEADER_WITHIN = 30
@@ -33,7 +34,11 @@ def spellings(sheet: str) -> dict[str, tuple[str, ...]]:
     found: dict[str, list[str]] = {}
     columns = SHEETS[sheet].columns
     for column in columns:
-        more = MORE_WORDS.get(sheet, {}).get(column.name, "").split("; ")
+        more = [
+            word
+            for words in (MORE_WORDS, WORDS_ABROAD)
+            for word in words.get(sheet, {}).get(column.name, "").split("; ")
+        ]
         for spelling in (*column.also, *filter(None, more)):
             found.setdefault(plain(spelling), []).append(column.name)
     own = {plain(column.name): (column.name,) for column in columns}

@@ -10,9 +10,11 @@ from pathlib import PurePosixPath
 
 from origin_compare.intake.asking.reading_plan import ATTRIBUTE, IGNORE, ReadingPlan
 from origin_compare.intake.attributes import (
+    ATTRIBUTES,
     attribute_name,
     attributes_among,
     attributes_asked,
+    name_told,
 )
 from origin_compare.intake.cells.day_and_time import (
     FIGURE,
@@ -135,13 +137,14 @@ def _as_wide(raw: RawTable, guess: Guess) -> Guess:
     if not found.columns:
         return guess
     melted = {raw.headers[at] for at, _ in found.columns}
+    told = guess.answers.get(ATTRIBUTES, "")
     asked = attributes_asked([name for _, name in found.columns], found.left_out)
     scale = {"scale": found.scale} if found.scale and "scale" not in taken else {}
     return replace(
         guess,
-        attributes=found.columns,
+        attributes=tuple((at, name_told(name, told)) for at, name in found.columns),
         constants={**scale, **guess.constants},
-        open_points=(*guess.open_points, asked),
+        open_points=guess.open_points if told else (*guess.open_points, asked),
         unknown=tuple(header for header in guess.unknown if header not in melted),
         missing=tuple(name for name in guess.missing if name not in ("attribute", "score")),
     )
@@ -332,7 +335,8 @@ def _settle(raw: RawTable, guesses: Sequence[Guess], by_plan: bool = False) -> V
 
 
 def _unfitting(raw: RawTable, ranked: Sequence[Guess]) -> Verdict:
-    near = [guess for guess in ranked if guess.weight]
+    # of a sheet that was said, the columns can be asked for though no header is known
+    near = [guess for guess in ranked if guess.weight or len(ranked) == 1]
     most = near[0].weight if near else 0
     # the name of a file breaks ties; it does not outweigh what its headers say
     named = [guess for guess in ranked if guess.weight == most and is_named(raw, guess.sheet.name)]

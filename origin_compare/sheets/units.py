@@ -85,6 +85,10 @@ _OF_ANY = (
 _SHORT_OF_ANY = frozenset({"min", "ton", "dry"})
 """Units in brackets and below headers, but no units as a header's last word: `Temp min`."""
 
+_AT_TEMPERATURE = re.compile(
+    r"^(?P<base>.+?)[\s,]+(?P<unit>(?:at|@|bei|à)\s*\d+\s*°\s*[CF])$", re.IGNORECASE
+)
+"""What a figure was corrected to, as in `Gravity at 20 °C`, is no unit of it."""
 _IN_BRACKETS = re.compile(r"^(?P<base>.+?)\s*[\(\[](?P<unit>[^()\[\]]+)[\)\]]\s*$")
 _AFTER_COMMA = re.compile(r"^(?P<base>.+?)\s*,\s*(?P<unit>[^,]+)$")
 _LAST_WORD = re.compile(r"^(?P<base>.+?)[\s_]+(?P<unit>\S+)$")
@@ -106,11 +110,15 @@ def unit_words(text: str) -> bool:
 
 def split_unit(header: str) -> tuple[str, str]:
     """`Temp (°F)` -> (`Temp`, `°f`); the unit is empty where the header carries none."""
+    header = " ".join(header.split())
+    corrected = _AT_TEMPERATURE.match(header)
+    if corrected:
+        return corrected["base"], unit_word(corrected["unit"])
     for form in (_IN_BRACKETS, _AFTER_COMMA, _LAST_TWO, _LAST_WORD):
-        match = form.match(header.strip())
+        match = form.match(header)
         if match and (form is _IN_BRACKETS or unit_word(match["unit"]) in _OF_ANY):
             return match["base"], unit_word(match["unit"])
-    return header.strip(), ""
+    return header, ""
 
 
 def quantity_words(unit: str) -> tuple[str, ...]:

@@ -98,7 +98,9 @@ def run(folder: Path, entry: Entry) -> Outcome:
         taken = store.take_in(plan, originals=files)
         stored = {name: store.sheet(name) for name in SHEETS}
     answers = sum(len(one.answers) + len(one.columns) + bool(one.sheet) for one in plans)
-    return _judged(entry, plan, stored, answers, [str(one) for one in taken.faults])
+    told_of = [str(one) for one in taken.faults]
+    told_of += [f"{name}: {why}" for name, why in plan.left_alone]
+    return _judged(entry, plan, stored, answers, told_of)
 
 
 def _answers(
@@ -144,13 +146,26 @@ def _choice(entry: Entry, question: Question) -> str:  # noqa: PLR0911
     if question.key == "cells are":
         value = (answers.get("tab_value") or {}).get(question.where.tab) or answers.get("value")
         return _READ.get(value or "", question.default)
+    if question.key == "attributes" and answers.get("attribute_names"):
+        return ", ".join(f"{short} = {name}" for short, name in answers["attribute_names"].items())
     if question.key.endswith(" from"):
         return _from(entry, answers, question)
     if question.key == "date order":
         return str(answers.get("date_order", question.default))
     if head == "unit":
-        return str((answers.get("units") or {}).get(rest, question.default))
+        return _unit(answers.get("units") or {}, question, rest)
     return question.default
+
+
+def _unit(told: Mapping[str, str], question: Question, unit: str) -> str:
+    """What a unit means by its own word or its header's, as one of the choices where it is one."""
+    by_header = next((said for head, said in told.items() if f"({unit})" in head.casefold()), "")
+    said = str(told.get(unit) or by_header)
+    if not said or said in question.choices:
+        return said or question.default
+    words = (said, said.split(maxsplit=1)[0])
+    near = [one for word in words for one in question.choices if word in one]
+    return near[0] if near else question.default
 
 
 def _sheet_in_maps(entry: Entry) -> str:
@@ -301,7 +316,7 @@ def _same(got: Any, value: Any, column: Column, entry: Entry) -> bool:
     if column.kind == "gravity":
         return abs(float(got) - float(value)) <= 0.0003
     if column.kind == "text":
-        return str(got).strip().casefold() == str(value).strip().casefold()
+        return str(got).casefold().split() == str(value).casefold().split()
     return _plain(got, column, entry) == _plain(value, column, entry)
 
 

@@ -14,7 +14,7 @@ from origin_compare.sheets.catalogue import Column, Sheet
 FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _DAYS = re.compile(
     r"\d{4}-\d\d-\d\d(?: 00:00:00)?|\d{1,2}[./-]\d{1,2}[./-]\d{2,4}"
-    r"|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}|[2-7]\d{4}"
+    r"|\d{1,2}[ -][A-Za-z]{3,9}[ -]\d{2,4}|[2-7]\d{4}|\d{4}-?W\d{2}-?[1-7]"
 )
 
 

@@ -29,6 +29,7 @@ from origin_compare.intake.layouts import (
     title_units,
     turned,
 )
+from origin_compare.intake.layouts.spelling import abbreviations, shortened
 
 Layout = Callable[[Block, Names], list[Block]]
 
@@ -36,10 +37,12 @@ LAYOUTS: tuple[Layout, ...] = (
     out_of_sight.struck_or_hidden,
     out_of_sight.comments_as_remarks,
     title_units.units_in_titles,
+    abbreviations.spelled_out,
     summary_rows.without_notes,
     summary_rows.without_summaries,
     heading_rows.headings_as_columns,
     fill_down.filled_down,
+    shortened.written_out,
     turned.turned_upright,
     hours_across.hours_as_rows,
     repeated_columns.repeats_as_rows,

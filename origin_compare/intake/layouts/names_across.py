@@ -26,6 +26,9 @@ NAME, COLUMNS = "names across", "columns are"
 COLUMN_CHOICES = ("Batch", "Assessor", "Washback", "Compound", "Attribute")
 _IDENTIFIER = re.compile(r"[\w/.\-#]*\d[\w/.\-]*")
 
+UNIT = "compounds in"
+UNITS = ("g/100 L AA", "mg/L AA", "mg/100 mL AA")
+
 
 def names_as_rows(block: Block, names: Names) -> list[Block]:
     """Columns headed by names become rows with a name each."""
@@ -52,13 +55,23 @@ def _compounds(block: Block, names: Names) -> Block | None:
     written = {_unit_written(block.headers[at]) for at in found}
     if len(units) > 1:
         return None
-    unit = written.pop() if units != {""} else ""
+    unit = written.pop() if units != {""} else block.said(UNIT)
     sub = f"Result ({unit})" if unit else "Result"
     groups = [
         Across(split_unit(block.headers[at])[0], block.header_places[at], (at,)) for at in found
     ]
     says = f"turned {len(found)} columns of compounds into rows, one per compound"
-    return block.done(NAME, says, **stack(block, groups, [sub], "Compound"))
+    read = block.done(NAME, says, **stack(block, groups, [sub], "Compound"))
+    return read if unit else _unit_asked(read)
+
+
+def _unit_asked(block: Block) -> Block:
+    """Figures of compounds without a unit wait for it; a title may say another than the usual."""
+    around = "; ".join(line.text for line in block.titles)
+    evidence = f"Around the table stands: {around}." if around else "Nothing around it says so."
+    evidence += " Amounts per litre of sample cannot go in: turn them into amounts of pure alcohol."
+    default = "" if around else UNITS[0]
+    return block.asks(UNIT, "In which unit are the compounds?", evidence, UNITS, default)
 
 
 def _is_batch(header: str) -> bool:

@@ -7,10 +7,12 @@ from pathlib import PurePosixPath
 
 import numpy as np
 
+from origin_compare.intake.asking.reading_plan import IGNORE, ReadingPlan
 from origin_compare.intake.blocks.as_table import sketch_of
 from origin_compare.intake.blocks.block import Block
 from origin_compare.intake.blocks.labels import sheets_with
 from origin_compare.intake.blocks.names import Names
+from origin_compare.intake.cells.day_and_time import Mapped
 from origin_compare.intake.headers import plain
 from origin_compare.intake.layouts.constants import all_fitting, fitting
 from origin_compare.intake.recognise import Guess, guess_as
@@ -41,6 +43,14 @@ def per_sheet(block: Block, names: Names) -> list[Block]:
             used |= set(_columns(guess))
     if len(chosen) == 1:
         return [block]
+    named = {one.sheet.name for one in chosen}
+    said = {one.header: IGNORE for guess in chosen for one in guess.mapped if not _is_key(one)}
+    others = [
+        guess_as(raw, sheet, ReadingPlan(name, said))
+        for name, sheet in SHEETS.items()
+        if name not in named
+    ]
+    chosen += [guess for guess in others if guess.fits and _binds(guess, named)]
     sheets = ", ".join(guess.sheet.name for guess in chosen)
     rest = [at for at in range(block.width) if at not in used]
     parts = [_part(block, guess, rest if guess is first else []) for guess in chosen]
@@ -70,6 +80,16 @@ def _enough(guess: Guess, own: Sequence[object], chosen: Sequence[Guess]) -> boo
     links = [name for name in names if name in guess.sheet.key]
     pointed = {column.links_to for one in chosen for column in one.sheet.columns}
     return len(names) >= LEAST_OWN or bool(links) or (bool(names) and guess.sheet.name in pointed)
+
+
+def _is_key(one: Mapped) -> bool:
+    return one.column.kind == "key"
+
+
+def _binds(guess: Guess, named: set[str]) -> bool:
+    """Whether a sheet says which row of one chosen sheet goes with which of another."""
+    links = {one.column.links_to for one in guess.mapped if one.column.links_to}
+    return len(links) > 1 and links <= named
 
 
 def _columns(guess: Guess) -> list[int]:

@@ -1,0 +1,1 @@
+"""What is written short in a table, written out in full."""
