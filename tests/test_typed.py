@@ -85,7 +85,7 @@ def _said(node: ast.AST) -> list[ast.AST]:
 
 @pytest.mark.parametrize(
     "file",
-    [*sorted(FRONT.glob("*.py")), *sorted(pages_folder().glob("*.py"))],
+    [*sorted(FRONT.rglob("*.py")), *sorted(pages_folder().glob("*.py"))],
     ids=lambda file: file.name,
 )
 def test_no_call_shows_typed_text_as_markup(file: Path) -> None:

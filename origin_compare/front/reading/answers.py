@@ -21,7 +21,7 @@ from origin_compare.intake.open_points import ZONE
 from origin_compare.intake.plan import IntakePlan
 from origin_compare.intake.tables_read import WAITS
 from origin_compare.sheets.catalogue import SHEETS
-from origin_compare.typed import plain
+from origin_compare.typed import bullets, plain
 
 _FIRST_ROWS = 8
 
@@ -182,7 +182,7 @@ def _made_of(plan: IntakePlan, file: str, tab: str) -> None:
             continue
         some = True
         more = f", the first {_FIRST_ROWS}" if len(mine) > _FIRST_ROWS else ""
-        st.markdown(f"**{name}**: {count(len(mine), 'new row')}{more}")
+        st.markdown(plain(f"{name}: {count(len(mine), 'new row')}{more}"))
         shown = mine[[*SHEETS[name].names()]].head(_FIRST_ROWS).dropna(axis=1, how="all")
         parts.show_table(shown, f"made_{name}")
     if not some:
@@ -192,10 +192,11 @@ def _made_of(plan: IntakePlan, file: str, tab: str) -> None:
 def _done_to(plan: IntakePlan, label: str) -> None:
     """Each layout's account of what it did, and what waits."""
     says = dict.fromkeys(step.says for table, step in plan.did if table == label and step.says)
-    lines = [f"- {plain(f'{one[:1].upper()}{one[1:]}')}." for one in says]
+    lines = [f"{one[:1].upper()}{one[1:]}." for one in says]
     waits = dict.fromkeys(
         fault.wrong for fault in plan.faults if fault.file == label and fault.wrong[:5] == WAITS[:5]
     )
-    lines += [f"- {plain(f'A table {one}')}." for one in waits]
+    lines += [f"A table {one}." for one in waits]
     if lines:
-        st.markdown("What was done to read it:\n\n" + "\n".join(lines))
+        st.markdown("What was done to read it:")
+        st.markdown(bullets(lines))

@@ -13,7 +13,7 @@ from origin_compare.intake.grid import Grid, address
 from origin_compare.intake.plan import IntakePlan
 from origin_compare.intake.raw_table import RawTable
 from origin_compare.sheets.catalogue import SHEETS
-from origin_compare.typed import as_html
+from origin_compare.typed import as_html, plain
 
 ROWS_SHOWN, COLUMNS_SHOWN = 40, 30
 HEADER, UNIT, LABEL, CONSTANT, DATA = "header", "header and unit", "label", "constant", "data"
@@ -131,10 +131,11 @@ def show_grid(grid: Grid, plan: IntakePlan) -> None:
     words = [word for word in SAYS if (taken == word).any()]
     st.html(_STYLE + _legend(words) + _as_html(grid, taken))
     if grid.height > ROWS_SHOWN or grid.width > COLUMNS_SHOWN:
-        st.caption(
+        shown = (
             f"The first {min(grid.height, ROWS_SHOWN)} of {grid.height:,} rows and "
             f"{min(grid.width, COLUMNS_SHOWN)} of {grid.width:,} columns."
         )
+        st.caption(plain(shown))
 
 
 _STYLE = (
