@@ -66,3 +66,11 @@ def test_a_line_above_spells_the_headers() -> None:
 def test_abbreviated_attributes_without_a_key_hold_the_table() -> None:
     assert attributes_asked(["cer", "fru"], []).holds
     assert not attributes_asked(["cereal", "fru"], []).holds
+
+
+def test_compounds_without_a_unit_wait_for_it() -> None:
+    rows = [["Batch", "Acetaldehyde", "Isobutanol"], ["B1", "59", "473"], ["B2", "66", "570"]]
+    (question,) = only(grid(rows)).questions
+    assert question.holds and question.key == "compounds in"
+    again = only(grid(rows), plans=answer({question: "mg/L AA"}))
+    assert "Result (mg/L AA)" in again.headers and not again.questions
