@@ -20,6 +20,7 @@ ASKED: dict[str, Callable[[Questions], object]] = {
     "trusted": lambda asked: asked.trusted,
     "uncorrected": lambda asked: asked.uncorrected,
     "review": lambda asked: asked.review,
+    "this_week": lambda asked: asked.this_week(2025),
     "needs_a_word": lambda asked: asked.needs_a_word,
     "departures": lambda asked: asked.departures,
     "watch": lambda asked: asked.watch,

@@ -56,7 +56,7 @@ h2 {font-size: 1.35rem !important;} h3 {font-size: 1.12rem !important;}
 @media print {
   header, [data-testid="stHeader"], [data-testid="stToolbar"], .stDownloadButton,
   [class*="st-key-noprint"], [data-testid="stSidebar"] {display: none !important;}
-  .stMainBlockContainer {padding: 0 !important; max-width: none !important; zoom: .56;}
+  .stMainBlockContainer {padding: 0 !important; max-width: none !important; zoom: .52;}
   [data-testid="stHorizontalBlock"] {display: flex !important; flex-wrap: nowrap !important;}
   [data-testid="stColumn"] {min-width: 0 !important;}
   .stApp, .stMain, [data-testid="stAppViewContainer"] {position: static !important;

@@ -44,9 +44,9 @@ def serve(url: str, home: Path, port: int) -> App:
 def held(url: str) -> list[list[object]]:
     with open_store(url) as store:
         own = entered_scores(store, "T90-1", "A03")
-    return (
-        own[["floral", "oily", "done"]].astype(object).where(own.notna(), None).to_numpy().tolist()
-    )
+    # a flavour nothing was typed for yet has no column
+    shown = own.reindex(columns=["floral", "oily", "done"]).astype(object)
+    return shown.where(shown.notna(), None).to_numpy().tolist()
 
 
 def test_a_reload_and_a_server_that_dies_lose_nothing_and_nothing_else_opens(

@@ -282,9 +282,9 @@ def test_totals_and_booths_are_no_attributes_and_the_rest_are_shown() -> None:
     (asked,) = verdict.guess.open_points
     assert not asked.holds
     assert str(asked) == (
-        "Are cereal, fruity and oily the attributes that were scored? They are the columns of "
-        "figures that nothing else explains. Not taken for attributes: Booth and Score sum. "
-        "Likeliest: yes."
+        "Are cereal, fruity and oily the attributes that were scored? Say yes, or their names as "
+        "in `CER = cereal, FRU = fruity`. They are the columns of figures that nothing else "
+        "explains. Not taken for attributes: Booth and Score sum. Likeliest: yes."
     )
 
 
